@@ -1,0 +1,518 @@
+"""Machine profiles: what one target is, as data. TOML in, frozen dataclasses out.
+
+Everything that depends on the user's board stands in its profile: memory map, reserved areas,
+symbols, screen, keys, what its monitor must be sent and how it answers, link settings, chip places.
+Errors name the file, the key and the allowed values. Nothing here knows of ports or of typing.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any, Literal
+
+from formats.image import Image, Range, hex4
+from linktool.errors import ProfileError
+
+Kind = Literal["ram", "rom", "io", "none"]
+KINDS: tuple[Kind, ...] = ("ram", "rom", "io", "none")
+SHIPPED = Path(__file__).parent / "machines"
+
+
+@dataclass(frozen=True)
+class Area:
+    """One stretch of the memory map; addresses no area names are of kind "none"."""
+
+    range: Range
+    kind: Kind
+    label: str
+
+
+@dataclass(frozen=True)
+class Reserved:
+    """Addresses that must not be written while the monitor is to live; `name` is what --force takes."""
+
+    name: str
+    range: Range
+    reason: str
+
+
+@dataclass(frozen=True)
+class Chip:
+    """A chip's place on the board's grid, and which data bits of which addresses it serves."""
+
+    position: str
+    range: Range
+    bits: tuple[int, ...]
+    part: str = ""
+
+
+@dataclass(frozen=True)
+class Screen:
+    columns: int = 40
+    rows: int = 24
+    rate_cps: float = 60.0
+
+
+@dataclass(frozen=True)
+class Keys:
+    """fold: lower case is typed as upper case. high_bit: the adapter wants bit 7 set on every key.
+    extra: names of special keys and the code each sends."""
+
+    fold: bool = True
+    high_bit: bool = False
+    extra: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Dialect:
+    r"""How a monitor wants lines typed, and exactly what it prints in answer.
+
+    Templates hold {address}, {first}, {last} (hex), {bytes} (hex bytes, `separator` between them) and
+    {byte} (the one byte that was there). "\r" stands for a new line. An answer is all that is printed
+    after the end key, its echo `end_echo` first and `ready` last.
+    """
+
+    deposit: str
+    examine: str
+    run: str
+    ready: str = ""
+    deposit_more: str = ""
+    deposit_readable: str = ""
+    deposit_answer: str = ""
+    more_answer: str = ""
+    row: str = "{address}: {bytes}\r"
+    row_bytes: int = 8
+    run_answer: str = ""
+    end_key: str = "\r"
+    end_echo: str = "\r"
+    cancel_key: str = ""
+    cancel_answer: str = ""
+    rubout_key: str = ""
+    error_answer: str = ""
+    separator: str = " "
+    line_limit: int = 72
+    address_digits_min: int = 4
+    byte_digits_min: int = 2
+    digits_max: int = 2
+    empty_line_harmless: bool = False
+
+
+@dataclass(frozen=True)
+class Link:
+    """The adapter. rate is in baud; delays and settle in seconds. window 0 means: calibrate.
+    dtr, rts: None leaves the line as the system sets it, else the state asked for at opening."""
+
+    rate: int = 2400
+    frame: str = "8N1"
+    flow: str = "none"
+    pacing: str = "window"
+    window: int = 0
+    latch: int = 1
+    echo: bool = True
+    key_delay_s: float = 0.0
+    line_delay_s: float = 0.0
+    newline: str = "cr"
+    dtr: bool | None = None
+    rts: bool | None = None
+    settle_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Machine:
+    name: str
+    title: str
+    processor: str
+    clock_hz: float
+    areas: tuple[Area, ...]
+    reserved: tuple[Reserved, ...]
+    symbols: dict[str, int]
+    chips: tuple[Chip, ...]
+    screen: Screen
+    keys: Keys
+    dialect: Dialect
+    link: Link
+    note: str = ""
+    source: str = ""
+
+    def kind_at(self, address: int) -> Kind:
+        """What the memory map says of `address`; "none" where no area names it."""
+        for area in self.areas:
+            if address in area.range:
+                return area.kind
+        return "none"
+
+    def map(self) -> tuple[Area, ...]:
+        """The whole of 0000-FFFF in order, holes filled in as areas of kind "none"."""
+        result: list[Area] = []
+        at = 0
+        for area in self.areas:
+            if area.range.first > at:
+                result.append(Area(Range(at, area.range.first - 1), "none", "nothing fitted"))
+            result.append(area)
+            at = area.range.last + 1
+        if at <= 0xFFFF:
+            result.append(Area(Range(at, 0xFFFF), "none", "nothing fitted"))
+        return tuple(result)
+
+    def hindrances(self, image: Image, forced: Iterable[str] = ()) -> tuple[Reserved, ...]:
+        """The areas `image` must not be written to: reserved ones, and all that is not RAM,
+        narrowed to what is touched. `forced` names areas that are allowed all the same."""
+        allowed = {name.lower() for name in forced}
+        touched = []
+        for reserved in (*self.reserved, *self._not_ram()):
+            if reserved.name.lower() in allowed:
+                continue
+            for segment in image.segments:
+                common = segment.range.overlap(reserved.range)
+                if common:
+                    touched.append(Reserved(reserved.name, common, reserved.reason))
+        return tuple(touched)
+
+    def _not_ram(self) -> tuple[Reserved, ...]:
+        kinds = {"rom": "ROM", "io": "I/O registers", "none": "a hole in the memory map"}
+        return tuple(
+            Reserved(area.kind, area.range, f"{kinds[area.kind]}: {area.label}")
+            for area in self.map()
+            if area.kind != "ram"
+        )
+
+    def area_names(self) -> tuple[str, ...]:
+        """What `--force` takes on this machine."""
+        return tuple(dict.fromkeys([*(r.name for r in self.reserved), "rom", "io", "none"]))
+
+
+# ---- reading ---------------------------------------------------------------------------------------
+
+
+def shipped() -> tuple[Path, ...]:
+    """The profiles that come with linktool."""
+    return tuple(sorted(SHIPPED.glob("*.toml")))
+
+
+def available(folder: Path | None = None) -> dict[str, Path]:
+    """Name -> file, the user's own in `folder` before the shipped ones."""
+    found = {path.stem: path for path in shipped()}
+    if folder and folder.is_dir():
+        found.update({path.stem: path for path in sorted(folder.glob("*.toml"))})
+    return dict(sorted(found.items()))
+
+
+def load(name: str, folder: Path | None = None) -> Machine:
+    """The machine called `name`, or the profile in the file `name`. ProfileError when neither."""
+    known = available(folder)
+    path = known.get(name.lower()) or Path(name)
+    try:
+        text = path.read_bytes()[: 1 << 20].decode("utf-8")
+    except FileNotFoundError:
+        raise ProfileError(
+            f"no machine is called {name!r} and no such file is there", f"Known machines: {', '.join(known)}"
+        ) from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise ProfileError(f"{path}: cannot be read: {error}") from error
+    return parse(text, str(path))
+
+
+def parse(text: str, source: str) -> Machine:
+    """A profile's text as a Machine. ProfileError with `source` and the key."""
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise ProfileError(f"{source}: is not TOML: {error}") from error
+    return _machine(data, source)
+
+
+class _Table:
+    """One table of the profile, read key by key; `close` refuses what nobody asked for."""
+
+    def __init__(self, data: object, source: str, where: str) -> None:
+        self.source, self.where = source, where
+        if not isinstance(data, dict):
+            raise self.wrong("", f"is {_shown(data)}", "a table of keys and values")
+        self.data: dict[str, Any] = dict(data)
+        self.asked: list[str] = []
+
+    def wrong(self, key: str, found: str, allowed: str) -> ProfileError:
+        path = f"[{self.where}] {key}".rstrip()
+        return ProfileError(f"{self.source}: {path} {found}; allowed: {allowed}")
+
+    def take(self, key: str, default: Any = ...) -> Any:
+        self.asked.append(key)
+        if key in self.data:
+            return self.data.pop(key)
+        if default is ...:
+            raise self.wrong(key, "is missing", "this key is needed")
+        return default
+
+    def text(self, key: str, default: Any = ..., allowed: tuple[str, ...] = ()) -> str:
+        value = self.take(key, default)
+        if not isinstance(value, str):
+            raise self.wrong(key, f"is {_shown(value)}", "text in quotes")
+        if allowed and value not in allowed:
+            raise self.wrong(key, f"is {_shown(value)}", ", ".join(allowed))
+        return value
+
+    def number(self, key: str, default: Any, least: float, most: float) -> float:
+        value = self.take(key, default)
+        if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
+            raise self.wrong(key, f"is {_shown(value)}", f"a number from {least:g} to {most:g}")
+        return value
+
+    def whole(self, key: str, default: Any, least: int, most: int) -> int:
+        value = self.take(key, default)
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise self.wrong(key, f"is {_shown(value)}", f"a whole number from {least} to {most}")
+        return value
+
+    def yes(self, key: str, default: bool | None) -> bool:
+        value = self.take(key, default)
+        if not isinstance(value, bool):
+            raise self.wrong(key, f"is {_shown(value)}", "true or false")
+        return value
+
+    def address(self, key: str, default: Any = ...) -> int:
+        value = self.take(key, default)
+        number = parse_address(value) if isinstance(value, str) else None
+        if number is None:
+            raise self.wrong(key, f"is {_shown(value)}", 'a hexadecimal address in quotes, "0000" to "FFFF"')
+        return number
+
+    def range(self) -> Range:
+        first, last = self.address("first"), self.address("last")
+        if last < first:
+            raise self.wrong("last", f"is {hex4(last)}, below first", f"{hex4(first)} to FFFF")
+        return Range(first, last)
+
+    def table(self, key: str, where: str) -> _Table:
+        return _Table(self.take(key, {}), self.source, where)
+
+    def tables(self, key: str) -> list[_Table]:
+        value = self.take(key, [])
+        if not isinstance(value, list):
+            raise self.wrong(key, f"is {_shown(value)}", f"[[{key}]] tables")
+        return [_Table(item, self.source, f"{key} {number}") for number, item in enumerate(value, 1)]
+
+    def close(self) -> None:
+        for key in self.data:
+            raise self.wrong(key, "is not known", ", ".join(self.asked))
+
+
+def _shown(value: object) -> str:
+    text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def parse_address(text: str) -> int | None:
+    """`0280`, `$0280` or `0x280` as a number 0..FFFF; None for anything else."""
+    match = re.fullmatch(r"(?:\$|0[xX])?([0-9A-Fa-f]{1,4})", text.strip())
+    return int(match[1], 16) if match else None
+
+
+def _machine(data: object, source: str) -> Machine:
+    top = _Table(data, source, "top level")
+    head = top.table("machine", "machine")
+    name = head.text("name")
+    if not re.fullmatch(r"[a-z][a-z0-9-]{0,31}", name):
+        raise head.wrong("name", f"is {_shown(name)}", "a-z, 0-9 and -, a letter first, at most 32 characters")
+    machine = Machine(
+        name=name,
+        title=head.text("title"),
+        processor=head.text("processor", "6502", ("6502", "65C02")),
+        clock_hz=head.number("clock_hz", 1_000_000, 10_000, 20_000_000),
+        note=head.text("note", ""),
+        areas=_areas(top),
+        reserved=tuple(_each(top, "reserved", _reserved)),
+        symbols=_symbols(top.table("symbols", "symbols")),
+        chips=tuple(_each(top, "chip", _chip)),
+        screen=_screen(top.table("screen", "screen")),
+        keys=_keys(top.table("keys", "keys")),
+        dialect=_dialect(top.table("dialect", "dialect")),
+        link=_link(top.table("link", "link")),
+        source=source,
+    )
+    head.close()
+    top.close()
+    return machine
+
+
+def _each(top: _Table, key: str, build: Callable[[_Table], Any]) -> list[Any]:
+    built = []
+    for table in top.tables(key):
+        built.append(build(table))
+        table.close()
+    return built
+
+
+def _areas(top: _Table) -> tuple[Area, ...]:
+    areas: list[Area] = sorted(_each(top, "area", _area), key=lambda area: area.range)
+    if not areas:
+        raise top.wrong("area", "is missing", "at least one [[area]] with first, last and kind")
+    for before, after in zip(areas, areas[1:], strict=False):
+        if after.range.first <= before.range.last:
+            raise top.wrong(
+                "area", f"{after.range} overlaps {before.range}", "areas that do not share an address"
+            )
+    return tuple(areas)
+
+
+def _area(table: _Table) -> Area:
+    kind = table.text("kind", allowed=KINDS)
+    return Area(table.range(), kind, table.text("label", kind))  # type: ignore[arg-type]  # checked by `allowed`
+
+
+def _reserved(table: _Table) -> Reserved:
+    return Reserved(table.text("name"), table.range(), table.text("reason"))
+
+
+def _symbols(table: _Table) -> dict[str, int]:
+    names = list(table.data)
+    for name in names:
+        if not re.fullmatch(r"[a-z][a-z0-9_]{0,31}", name):
+            raise table.wrong(name, "is not a name", "a-z, 0-9 and _, a letter first")
+    return {name: table.address(name) for name in names}
+
+
+def _chip(table: _Table) -> Chip:
+    bits = table.take("bits")
+    if not isinstance(bits, list) or not bits or not all(type(bit) is int and 0 <= bit <= 7 for bit in bits):
+        raise table.wrong("bits", f"is {_shown(bits)}", "a list of bit numbers, 0 to 7")
+    return Chip(table.text("position"), table.range(), tuple(bits), table.text("part", ""))
+
+
+def _screen(table: _Table) -> Screen:
+    screen = Screen(
+        columns=table.whole("columns", 40, 8, 132),
+        rows=table.whole("rows", 24, 1, 66),
+        rate_cps=table.number("rate_cps", 60, 1, 100_000),
+    )
+    table.close()
+    return screen
+
+
+def _keys(table: _Table) -> Keys:
+    extra_table = table.table("extra", "keys.extra")
+    extra = {name: extra_table.text(name) for name in list(extra_table.data)}
+    keys = Keys(fold=table.yes("fold", True), high_bit=table.yes("high_bit", False), extra=extra)
+    table.close()
+    return keys
+
+
+_PLACES = {
+    "deposit": ("address", "bytes"),
+    "deposit_more": ("bytes",),
+    "deposit_readable": ("address", "bytes"),
+    "deposit_answer": ("address", "byte"),
+    "more_answer": (),
+    "examine": ("first", "last"),
+    "run": ("address",),
+    "row": ("address", "bytes"),
+    "run_answer": ("address", "byte"),
+}
+_NEEDED = {
+    "deposit": ("address", "bytes"),
+    "deposit_more": ("bytes",),
+    "deposit_readable": ("address", "bytes"),
+    "examine": ("first", "last"),
+    "run": ("address",),
+    "row": ("bytes",),
+}
+
+
+def _template(table: _Table, key: str, default: Any = "") -> str:
+    text = table.text(key, default)
+    allowed = _PLACES[key]
+    names = re.findall(r"\{([^{}]*)\}", text)
+    rest = re.sub(r"\{[^{}]*\}", "", text)
+    if any(name not in allowed for name in names) or "{" in rest or "}" in rest:
+        places = ", ".join("{" + name + "}" for name in allowed) or "no places"
+        raise table.wrong(key, f"is {_shown(text)}", f"text with {places}")
+    for name in _NEEDED.get(key, ()):
+        if text and names.count(name) != 1:
+            raise table.wrong(key, f"is {_shown(text)}", "text with {" + name + "} once")
+    return text
+
+
+def _one_key(table: _Table, key: str, default: str) -> str:
+    text = table.text(key, default)
+    if len(text) > 1 or any(ord(character) > 0x7F for character in text):
+        raise table.wrong(key, f"is {_shown(text)}", "one 7-bit character, or none")
+    return text
+
+
+def _dialect(table: _Table) -> Dialect:
+    dialect = Dialect(
+        deposit=_template(table, "deposit", ...),
+        examine=_template(table, "examine", ...),
+        run=_template(table, "run", ...),
+        ready=table.text("ready", ""),
+        deposit_more=_template(table, "deposit_more"),
+        deposit_readable=_template(table, "deposit_readable"),
+        deposit_answer=_template(table, "deposit_answer"),
+        more_answer=_template(table, "more_answer"),
+        row=_template(table, "row", "{address}: {bytes}\r"),
+        row_bytes=table.whole("row_bytes", 8, 1, 32),
+        run_answer=_template(table, "run_answer"),
+        end_key=_one_key(table, "end_key", "\r"),
+        end_echo=table.text("end_echo", "\r"),
+        cancel_key=_one_key(table, "cancel_key", ""),
+        cancel_answer=table.text("cancel_answer", ""),
+        rubout_key=_one_key(table, "rubout_key", ""),
+        error_answer=table.text("error_answer", ""),
+        separator=table.text("separator", " "),
+        line_limit=table.whole("line_limit", 72, 12, 1000),
+        address_digits_min=table.whole("address_digits_min", 4, 1, 4),
+        byte_digits_min=table.whole("byte_digits_min", 2, 1, 2),
+        digits_max=table.whole("digits_max", 2, 2, 8),
+        empty_line_harmless=table.yes("empty_line_harmless", False),
+    )
+    if not dialect.end_key:
+        raise table.wrong("end_key", "is empty", "the key that ends a line")
+    if not dialect.row.endswith("\r"):
+        raise table.wrong("row", f"is {_shown(dialect.row)}", 'text that ends with a new line, "\\r"')
+    if not (dialect.end_echo or dialect.ready):
+        raise table.wrong("ready", "is empty like end_echo", "something the machine prints after a line")
+    table.close()
+    return dialect
+
+
+def _link(table: _Table) -> Link:
+    link = Link(
+        rate=table.whole("rate", 2400, 50, 4_000_000),
+        frame=table.text("frame", "8N1", ("8N1", "8N2", "7E1", "7O1", "7N1", "7N2", "7E2", "8E1", "8O1")),
+        flow=table.text("flow", "none", ("none", "rtscts", "xonxoff")),
+        pacing=table.text("pacing", "window", ("window", "timed")),
+        window=table.whole("window", 0, 0, 16),
+        latch=table.whole("latch", 1, 0, 16),
+        echo=table.yes("echo", True),
+        key_delay_s=table.number("key_delay_s", 0, 0, 10),
+        line_delay_s=table.number("line_delay_s", 0, 0, 60),
+        newline=table.text("newline", "cr", ("cr", "lf", "crlf")),
+        dtr=_line_state(table, "dtr"),
+        rts=_line_state(table, "rts"),
+        settle_s=table.number("settle_s", 0, 0, 60),
+    )
+    table.close()
+    return link
+
+
+def _line_state(table: _Table, key: str) -> bool | None:
+    value = table.text(key, "leave", ("leave", "on", "off"))
+    return None if value == "leave" else value == "on"
+
+
+def with_link(machine: Machine, **changes: Any) -> Machine:
+    """The same machine with other link settings, as the command line asks for."""
+    return replace(machine, link=replace(machine.link, **changes))
+
+
+def frame_bits(frame: str) -> int:
+    """Bits on the wire a character: start, data, parity, stop. "8N1" -> 10 (CACM 8(9), 1965, 553-556)."""
+    return 1 + int(frame[0]) + (frame[1] != "N") + int(frame[2])
+
+
+def characters_per_second(link: Link) -> float:
+    """What the link's rate and frame can carry."""
+    return link.rate / frame_bits(link.frame)
