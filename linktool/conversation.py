@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from formats.image import Range
+from formats.image import Image, Range
 from linktool import dialect as speech
 from linktool.actions import Action, Cancelled, Event, Lost, Note, Received, Send, Talk, TimeUp, Wait
 from linktool.errors import NoAnswer
@@ -54,11 +54,12 @@ class Conversation:
     def __init__(self, machine: Machine, pacing: Pacing | None = None) -> None:
         self.machine = machine
         self.dialect = machine.dialect
-        self.pacing = pacing or first_guess(1 / machine.screen.rate_cps)
+        self.pacing = pacing or first_guess(1 / machine.screen.rate_cps, machine.link.key_delay_s)
         self.counts = Counts()
         self.now = 0.0
         self.inbox = ""
         self.error_rate = 0.0
+        self.calibrated = False
         self._ahead = ""
         self._last_sent = -1e9
         self._next_due = -1e9
@@ -123,11 +124,13 @@ class Conversation:
 
     # ---- one line -----------------------------------------------------------------------------
 
-    def line(self, text: str, answer: str, upcoming: str = "") -> Talk[str | None]:
+    def line(
+        self, text: str, answer: str, upcoming: str = "", bytes_at: int | None = None
+    ) -> Talk[str | None]:
         """Type `text`, prove its echo, commit it, and take the answer; None when it must be done again,
         the machine being back at its prompt. `upcoming`: the next line's text, if it is sure to follow."""
         self.counts.lines += 1
-        proven = yield from self.type_text(text)
+        proven = yield from self.type_text(text, bytes_at)
         if proven:
             found = yield from self.commit(answer, upcoming)
             if found is not None:
@@ -136,8 +139,9 @@ class Conversation:
         yield from self.leave_line()
         return None
 
-    def type_text(self, text: str) -> Talk[bool]:
-        """Type `text` without its end key. True: its echo came back whole. False: the line is to be cancelled."""
+    def type_text(self, text: str, bytes_at: int | None = None) -> Talk[bool]:
+        """Type `text` without its end key. True: its echo came back whole. False: cancel the line.
+        `bytes_at`: where its hex bytes begin, so that one of them may be typed again in place."""
         sent = len(self._ahead) if text.startswith(self._ahead) else 0
         if self._ahead and not sent:
             return False
@@ -166,11 +170,11 @@ class Conversation:
                     continue
             patience = max(waiting_since, self._last_sent) + self.pacing.echo_s - self.now
             if self.inbox or (patience <= 0 and due is None):
-                rest = yield from self._mend(text, sent, seen)
-                if rest is None:
+                mended = yield from self._mend(text, sent, seen, len(text) if bytes_at is None else bytes_at)
+                if mended is None:
                     return False
-                text, seen = rest
-                sent, waiting_since = max(sent, seen) if sent == seen else seen, self.now
+                text, seen = mended
+                sent, waiting_since = seen, self.now
                 continue
             yield from self.act(Wait(max(0.0, patience if due is None else due - self.now)))
         return True
@@ -179,7 +183,7 @@ class Conversation:
         """When the next key may go: the window's rule, and never before what `commit` has reserved."""
         return self._next_due if under_way < self.pacing.window else None
 
-    def _mend(self, text: str, sent: int, seen: int) -> Talk[tuple[str, int] | None]:
+    def _mend(self, text: str, sent: int, seen: int, bytes_at: int) -> Talk[tuple[str, int] | None]:
         """A wrong or missing echo after `seen` good ones of `sent` keys. Rub out and say what is still
         to be typed, as (line, how much of it stands); None when only cancelling is safe."""
         under_way = sent - seen
@@ -201,10 +205,10 @@ class Conversation:
             # A key is missing from the buffer, or only its echo from the wire: the buffer may hold one
             # character more than counted. Rub back into a byte so that its first digit may stand or not,
             # and type the byte again with a leading 0: the last two digits count either way.
-            keep = self._byte_before(text, seen)
-            if keep is None or self.dialect.digits_max < 4:
+            before = self._byte_before(text, seen, bytes_at)
+            if before is None or self.dialect.digits_max < 4:
                 return None
-            rest = text[:keep] + "0" + text[keep:]
+            keep, rest = before, text[:before] + "0" + text[before:]
             sent -= 1
         else:
             return None
@@ -214,12 +218,11 @@ class Conversation:
         self.counts.repaired += 1
         return rest, keep
 
-    def _byte_before(self, text: str, seen: int) -> int | None:
-        """The last place before `seen` where a byte's first digit stands, with a digit typed after it."""
-        head = text.find(":") + 1 if ":" in text else 0
+    def _byte_before(self, text: str, seen: int, bytes_at: int) -> int | None:
+        """The last place before `seen` where the first digit of a byte stands; None where there is none."""
         separator = self.dialect.separator
-        for at in range(seen - 1, head, -1):
-            if text[at - 1 : at] == separator and text[at] != separator:
+        for at in range(seen - 1, bytes_at, -1):
+            if text[at - len(separator) : at] == separator and text[at] != separator:
                 return at
         return None
 
@@ -280,10 +283,14 @@ class Conversation:
 
     def leave_line(self) -> Talk[None]:
         """Cancel the line in hand and come back to the prompt. NoAnswer when the machine does not."""
+        floods = 0
         for attempt in range(TRIES):
             calm = yield from self.quiet(self.pacing.echo_s * (1 + attempt // 3), 20.0)
-            self.inbox, self._ahead = "", ""
+            last, self.inbox, self._ahead = self.inbox, "", ""
             if not calm:
+                floods += 1
+                if floods == 3:
+                    break
                 continue
             yield from self.send(self.dialect.cancel_key)
             yield from self.gather(len(self.dialect.cancel_answer), self.pacing.echo_s + 0.05)
@@ -291,10 +298,10 @@ class Conversation:
                 self.inbox = ""
                 return
             self._learn(0, 1)
-        shown = speech.printable(self.inbox, " ") or "nothing"
+        shown = speech.printable((self.inbox or last)[-40:], " ") or "nothing"
         raise NoAnswer(
-            f"the machine did not come back to its prompt: {TRIES} times the cancel key was struck, last answer: {shown}",
-            "Press its reset key and try again; what was proven before stays proven",
+            f"the machine did not come back to its prompt when its cancel key was struck; last came: {shown}",
+            "Press its reset key and try again",
         )
 
     # ---- whole requests -----------------------------------------------------------------------
@@ -318,7 +325,7 @@ class Conversation:
             else:
                 yield from self.leave_line()
             self.counts.retyped += 1
-        return speech.Reading(speech.Image(), (wanted,))
+        return speech.Reading(Image(), (wanted,))
 
     def run(self, address: int) -> Talk[None]:
         """Start a program. What it prints is left in the inbox. NoAnswer when it cannot be started."""

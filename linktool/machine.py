@@ -11,6 +11,7 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
@@ -316,7 +317,7 @@ def _machine(data: object, source: str) -> Machine:
     head = top.table("machine", "machine")
     name = head.text("name")
     if not re.fullmatch(r"[a-z][a-z0-9-]{0,31}", name):
-        raise head.wrong("name", f"is {_shown(name)}", "a-z, 0-9 and -, a letter first, at most 32 characters")
+        raise head.wrong("name", f"is {_shown(name)}", "a-z, 0-9 and -, a letter first, 32 at most")
     machine = Machine(
         name=name,
         title=head.text("title"),
@@ -350,7 +351,7 @@ def _areas(top: _Table) -> tuple[Area, ...]:
     areas: list[Area] = sorted(_each(top, "area", _area), key=lambda area: area.range)
     if not areas:
         raise top.wrong("area", "is missing", "at least one [[area]] with first, last and kind")
-    for before, after in zip(areas, areas[1:], strict=False):
+    for before, after in pairwise(areas):
         if after.range.first <= before.range.last:
             raise top.wrong(
                 "area", f"{after.range} overlaps {before.range}", "areas that do not share an address"

@@ -19,18 +19,20 @@ SPACING = 0.9
 
 @dataclass(frozen=True)
 class Pacing:
-    """window: keys under way at most. period_s: what the display takes a character. round_trip_s: from a
-    key sent to its echo seen, on an idle machine. slack_s: how much later than expected an echo may come."""
+    """window: keys under way at most. period_s: what the display takes a character. round_trip_s: from
+    a key sent to its echo seen, on an idle machine. slack_s: how much later than expected an echo may
+    come. key_delay_s: the least gap the profile asks for."""
 
     window: int
     period_s: float
     round_trip_s: float
     slack_s: float
+    key_delay_s: float = 0.0
 
     @property
     def gap_s(self) -> float:
-        """The least time between two keys."""
-        return SPACING * self.period_s if self.window > 1 else 0.0
+        """The least time between two keys: the profile's delay, and with a window nearly the period."""
+        return max(self.key_delay_s, SPACING * self.period_s if self.window > 1 else 0.0)
 
     @property
     def echo_s(self) -> float:
@@ -42,9 +44,9 @@ class Pacing:
         return replace(self, slack_s=min(2.0, 1.5 * self.slack_s))
 
 
-def first_guess(period_s: float) -> Pacing:
+def first_guess(period_s: float, key_delay_s: float = 0.0) -> Pacing:
     """Before anything is measured: one key at a time, and patience."""
-    return Pacing(window=1, period_s=period_s, round_trip_s=0.5, slack_s=1.0)
+    return Pacing(window=1, period_s=period_s, round_trip_s=0.5, slack_s=1.0, key_delay_s=key_delay_s)
 
 
 def least_window(period_s: float, round_trip_s: float) -> int:

@@ -23,9 +23,11 @@ SCREEN_BYTES = 8
 
 @dataclass(frozen=True)
 class Line:
-    """One line to type: `text` without its end key, the bytes it deposits, the answer that must come."""
+    """One line to type: `text` without its end key, where in it the bytes begin, what it deposits,
+    and the answer that must come."""
 
     text: str
+    bytes_at: int
     range: Range
     data: bytes
     continued: bool
@@ -86,7 +88,7 @@ def next_line(
     text = before + dialect.separator.join(taken) + after
     answer = speech.more_answer(dialect) if more else speech.deposit_answer(dialect, at)
     last = at + len(taken) - 1
-    return Line(text, Range(at, last), bytes(data[: len(taken)]), more is not None, answer)
+    return Line(text, len(before), Range(at, last), bytes(data[: len(taken)]), more is not None, answer)
 
 
 def lines(machine: Machine, image: Image, layout: Layout = "dense") -> Iterator[Line]:

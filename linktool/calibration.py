@@ -1,0 +1,111 @@
+"""Measure the link on a scratch line that is cancelled, so memory is never touched.
+
+Single keys give the round trip, pairs the display's period (the second key of a pair waits for the
+first one's display time), and a burst proves the window computed from both. A burst that does not
+come back whole is tried again, then the window is made smaller.
+"""
+
+from __future__ import annotations
+
+from statistics import median
+
+from linktool.actions import Talk
+from linktool.conversation import Conversation
+from linktool.pacing import Pacing, largest_window
+from linktool.waking import wake
+
+SCRATCH = "0"
+SINGLES, PAIRS, BURST = 3, 3, 12
+
+
+def calibrate(talk: Conversation) -> Talk[Pacing]:
+    """Set and return `talk.pacing`. The machine must be at its prompt, and is so afterwards.
+
+    A window given in the profile is kept; a profile with timed pacing is only given patience.
+    """
+    link = talk.machine.link
+    round_trips = yield from _singles(talk)
+    round_trip_s, spread_s = min(round_trips), max(round_trips) - min(round_trips)
+    if talk.dialect.line_limit < 4 * SINGLES + 4 * PAIRS:
+        yield from talk.leave_line()
+    period_s = yield from _pairs(talk, round_trip_s)
+    slack_s = max(0.03, 2 * spread_s)
+    window = link.window or largest_window(period_s, round_trip_s, link.latch)
+    if link.pacing == "timed":
+        window = 1
+    room = max(1, talk.dialect.line_limit - 4)
+    while True:
+        talk.pacing = Pacing(window, period_s, round_trip_s, slack_s, link.key_delay_s)
+        if window == 1 or link.window:  # nothing to try out
+            break
+        whole = False
+        for _attempt in range(3):
+            yield from talk.leave_line()
+            whole = yield from _burst(talk, min(BURST, room))
+            if whole:
+                break
+        if whole:
+            break
+        window -= 1
+    yield from talk.leave_line()
+    yield from talk.note(
+        "calibrated", window=talk.pacing.window, period_s=period_s, round_trip_s=round_trip_s
+    )
+    return talk.pacing
+
+
+def prepare(talk: Conversation) -> Talk[None]:
+    """Bring the machine to its prompt, and measure the link unless this talk has done so before."""
+    yield from wake(talk)
+    if not talk.calibrated:
+        yield from calibrate(talk)
+        talk.calibrated = True
+
+
+def _burst(talk: Conversation, count: int) -> Talk[bool]:
+    """Type `count` scratch keys with the window being tried; True when each came back, none mended."""
+    before = talk.counts.wrong, talk.pacing
+    proven = yield from talk.type_text(SCRATCH * count)
+    return proven and (talk.counts.wrong, talk.pacing) == before
+
+
+def _singles(talk: Conversation) -> Talk[list[float]]:
+    """Round trips of single keys on an idle machine, in seconds."""
+    found: list[float] = []
+    for _attempt in range(4 * SINGLES):
+        yield from talk.pause(2 / talk.machine.screen.rate_cps)
+        talk.inbox = ""
+        struck = talk.now
+        yield from talk.send(SCRATCH)
+        came = yield from talk.gather(1, talk.pacing.echo_s)
+        if came and talk.inbox == SCRATCH:
+            found.append(talk.now - struck)
+            if len(found) == SINGLES:
+                break
+        else:
+            yield from talk.leave_line()
+    talk.inbox = ""
+    if not found:
+        yield from talk.leave_line()
+        return [talk.pacing.round_trip_s]
+    return found
+
+
+def _pairs(talk: Conversation, round_trip_s: float) -> Talk[float]:
+    """The time between the echoes of two keys struck together, in seconds."""
+    gaps: list[float] = []
+    expected = 1 / talk.machine.screen.rate_cps
+    for _attempt in range(2 * PAIRS):
+        yield from talk.pause(2 * expected)
+        talk.inbox = ""
+        yield from talk.send(SCRATCH)
+        yield from talk.send(SCRATCH)
+        came = yield from talk.gather(1, round_trip_s + 1.0)
+        first, held = talk.now, len(talk.inbox)
+        came = yield from talk.gather(2, round_trip_s + 1.0)
+        if came and talk.inbox == 2 * SCRATCH and held == 1:
+            gaps.append(talk.now - first)
+            if len(gaps) == PAIRS:
+                break
+    talk.inbox = ""
+    return median(gaps) if gaps else expected

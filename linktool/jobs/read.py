@@ -1,0 +1,85 @@
+"""read: have a range printed and take its bytes. A row that came spoilt is asked for again; where the
+link has shown faults, every row must come the same twice."""
+
+from __future__ import annotations
+
+from formats.image import Image, Range
+from linktool import dialect as speech
+from linktool.actions import Talk
+from linktool.calibration import prepare
+from linktool.conversation import CALM, Conversation, Gone, Stopped
+from linktool.errors import NoAnswer
+from linktool.jobs.check import withdraw
+from linktool.jobs.report import Meter, Report, ranges_of
+from linktool.jobs.verify import BLOCK, READINGS
+from linktool.plan import blocks
+
+
+def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[Report]:
+    """Read the ranges. Never raises for the link: the report holds what came whole."""
+    meter = Meter(talk)
+    stopped, lost = False, ""
+    runs: list[tuple[int, bytes]] = []
+    try:
+        yield from talk.note("begin", command="read")
+        meter.begin()
+        yield from prepare(talk)
+        total = sum(len(part) for part in wanted)
+        pieces = [piece for part in wanted for piece in blocks_of(part)]
+        for number, piece in enumerate(pieces):
+            following = pieces[number + 1 : number + 2]
+            upcoming = speech.examine_line(talk.dialect, following[0]) if following else ""
+            yield from read_piece(talk, piece, upcoming, runs)
+            done = sum(len(data) for _, data in runs)
+            yield from talk.note("progress", phase="read", done=done, total=total)
+    except Stopped:
+        stopped = True
+        lost = yield from withdraw(talk)
+    except (Gone, NoAnswer) as error:
+        lost = str(error)
+    image = Image.from_runs(runs)
+    return Report(
+        command="read",
+        machine=talk.machine.name,
+        port=port,
+        image=image,
+        proof="read back",
+        proven=ranges_of(image),
+        stopped=stopped,
+        lost=lost,
+        effort=meter.effort(),
+    )
+
+
+def blocks_of(wanted: Range) -> list[Range]:
+    """`wanted` in pieces no longer than one examine line should ask for."""
+    return list(blocks(Image.from_bytes(wanted.first, bytes(len(wanted))), BLOCK))
+
+
+def read_piece(talk: Conversation, piece: Range, upcoming: str, runs: list[tuple[int, bytes]]) -> Talk[None]:
+    """Read one piece into `runs`. NoAnswer when a byte never came the same twice."""
+    reading = yield from talk.examine(piece, upcoming)
+    if talk.error_rate < CALM and not reading.spoilt:
+        runs.extend((segment.first, segment.data) for segment in reading.image.segments)
+        return
+    last = dict(reading.image.cells())
+    settled: dict[int, int] = {}
+    if talk.error_rate < CALM:
+        settled = dict(last)
+    for _reading in range(READINGS):
+        open_cells = [address for address in range(piece.first, piece.last + 1) if address not in settled]
+        if not open_cells:
+            break
+        again = yield from talk.examine(Range(open_cells[0], open_cells[-1]))
+        for address, value in again.image.cells():
+            if last.get(address) == value:
+                settled.setdefault(address, value)
+            last[address] = value
+    else:
+        missing = [address for address in range(piece.first, piece.last + 1) if address not in settled]
+        if missing:
+            raise NoAnswer(
+                f"{Range(missing[0], missing[0])} could not be read the same twice in {READINGS} readings",
+                "The link loses or changes characters, or the cell is unsteady",
+            )
+    runs.extend((s.first, s.data) for s in Image.from_cells(settled.items()).segments)
