@@ -96,7 +96,9 @@ class Image:
             if not segment.data:
                 raise ValueError("a segment is never empty")
             if segment.first <= previous + 1 or segment.last > TOP:
-                raise ValueError(f"segments must be sorted, apart and within 0000-FFFF: {hex4(segment.first)}")
+                raise ValueError(
+                    f"segments must be sorted, apart and within 0000-FFFF: {hex4(segment.first)}"
+                )
             previous = segment.last
         if self.start is not None and not 0 <= self.start <= TOP:
             raise ValueError(f"start address {self.start:X} leaves 0000-FFFF")
