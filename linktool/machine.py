@@ -15,8 +15,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
-from formats.image import Image, Range, hex4
+from formats.image import Image, Range
 from linktool.errors import ProfileError
+from linktool.toml_table import Table, shown
 
 Kind = Literal["ram", "rom", "io", "none"]
 KINDS: tuple[Kind, ...] = ("ram", "rom", "io", "none")
@@ -226,98 +227,12 @@ def parse(text: str, source: str) -> Machine:
     return _machine(data, source)
 
 
-class _Table:
-    """One table of the profile, read key by key; `close` refuses what nobody asked for."""
-
-    def __init__(self, data: object, source: str, where: str) -> None:
-        self.source, self.where = source, where
-        if not isinstance(data, dict):
-            raise self.wrong("", f"is {_shown(data)}", "a table of keys and values")
-        self.data: dict[str, Any] = dict(data)
-        self.asked: list[str] = []
-
-    def wrong(self, key: str, found: str, allowed: str) -> ProfileError:
-        path = f"[{self.where}] {key}".rstrip()
-        return ProfileError(f"{self.source}: {path} {found}; allowed: {allowed}")
-
-    def take(self, key: str, default: Any = ...) -> Any:
-        self.asked.append(key)
-        if key in self.data:
-            return self.data.pop(key)
-        if default is ...:
-            raise self.wrong(key, "is missing", "this key is needed")
-        return default
-
-    def text(self, key: str, default: Any = ..., allowed: tuple[str, ...] = ()) -> str:
-        value = self.take(key, default)
-        if not isinstance(value, str):
-            raise self.wrong(key, f"is {_shown(value)}", "text in quotes")
-        if allowed and value not in allowed:
-            raise self.wrong(key, f"is {_shown(value)}", ", ".join(allowed))
-        return value
-
-    def number(self, key: str, default: Any, least: float, most: float) -> float:
-        value = self.take(key, default)
-        if isinstance(value, bool) or not isinstance(value, int | float) or not least <= value <= most:
-            raise self.wrong(key, f"is {_shown(value)}", f"a number from {least:g} to {most:g}")
-        return value
-
-    def whole(self, key: str, default: Any, least: int, most: int) -> int:
-        value = self.take(key, default)
-        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-            raise self.wrong(key, f"is {_shown(value)}", f"a whole number from {least} to {most}")
-        return value
-
-    def yes(self, key: str, default: bool | None) -> bool:
-        value = self.take(key, default)
-        if not isinstance(value, bool):
-            raise self.wrong(key, f"is {_shown(value)}", "true or false")
-        return value
-
-    def address(self, key: str, default: Any = ...) -> int:
-        value = self.take(key, default)
-        number = parse_address(value) if isinstance(value, str) else None
-        if number is None:
-            raise self.wrong(key, f"is {_shown(value)}", 'a hexadecimal address in quotes, "0000" to "FFFF"')
-        return number
-
-    def range(self) -> Range:
-        first, last = self.address("first"), self.address("last")
-        if last < first:
-            raise self.wrong("last", f"is {hex4(last)}, below first", f"{hex4(first)} to FFFF")
-        return Range(first, last)
-
-    def table(self, key: str, where: str) -> _Table:
-        return _Table(self.take(key, {}), self.source, where)
-
-    def tables(self, key: str) -> list[_Table]:
-        value = self.take(key, [])
-        if not isinstance(value, list):
-            raise self.wrong(key, f"is {_shown(value)}", f"[[{key}]] tables")
-        return [_Table(item, self.source, f"{key} {number}") for number, item in enumerate(value, 1)]
-
-    def close(self) -> None:
-        for key in self.data:
-            raise self.wrong(key, "is not known", ", ".join(self.asked))
-
-
-def _shown(value: object) -> str:
-    text = repr(value) if not isinstance(value, bool) else str(value).lower()
-    return text if len(text) <= 60 else text[:57] + "..."
-
-
-def parse_address(text: str) -> int | None:
-    """`0280`, `$0280` or `0x280` as a number 0..FFFF; None for anything else."""
-    match = re.fullmatch(r"(?:\$|0[xX])?([0-9A-Fa-f]{1,4})", text.strip())
-    return int(match[1], 16) if match else None
-
-
 def _machine(data: object, source: str) -> Machine:
-    top = _Table(data, source, "top level")
+    top = Table(data, source, "top level", ProfileError)
     head = top.table("machine", "machine")
     name = head.text("name")
     if not re.fullmatch(r"[a-z][a-z0-9-]{0,31}", name):
-        raise head.wrong("name", f"is {_shown(name)}", "a-z, 0-9 and -, a letter first, 32 at most")
+        raise head.wrong("name", f"is {shown(name)}", "a-z, 0-9 and -, a letter first, 32 at most")
     machine = Machine(
         name=name,
         title=head.text("title"),
@@ -339,7 +254,7 @@ def _machine(data: object, source: str) -> Machine:
     return machine
 
 
-def _each(top: _Table, key: str, build: Callable[[_Table], Any]) -> list[Any]:
+def _each(top: Table, key: str, build: Callable[[Table], Any]) -> list[Any]:
     built = []
     for table in top.tables(key):
         built.append(build(table))
@@ -347,7 +262,7 @@ def _each(top: _Table, key: str, build: Callable[[_Table], Any]) -> list[Any]:
     return built
 
 
-def _areas(top: _Table) -> tuple[Area, ...]:
+def _areas(top: Table) -> tuple[Area, ...]:
     areas: list[Area] = sorted(_each(top, "area", _area), key=lambda area: area.range)
     if not areas:
         raise top.wrong("area", "is missing", "at least one [[area]] with first, last and kind")
@@ -359,16 +274,16 @@ def _areas(top: _Table) -> tuple[Area, ...]:
     return tuple(areas)
 
 
-def _area(table: _Table) -> Area:
+def _area(table: Table) -> Area:
     kind = table.text("kind", allowed=KINDS)
     return Area(table.range(), kind, table.text("label", kind))  # type: ignore[arg-type]  # checked by `allowed`
 
 
-def _reserved(table: _Table) -> Reserved:
+def _reserved(table: Table) -> Reserved:
     return Reserved(table.text("name"), table.range(), table.text("reason"))
 
 
-def _symbols(table: _Table) -> dict[str, int]:
+def _symbols(table: Table) -> dict[str, int]:
     names = list(table.data)
     for name in names:
         if not re.fullmatch(r"[a-z][a-z0-9_]{0,31}", name):
@@ -376,14 +291,14 @@ def _symbols(table: _Table) -> dict[str, int]:
     return {name: table.address(name) for name in names}
 
 
-def _chip(table: _Table) -> Chip:
+def _chip(table: Table) -> Chip:
     bits = table.take("bits")
     if not isinstance(bits, list) or not bits or not all(type(bit) is int and 0 <= bit <= 7 for bit in bits):
-        raise table.wrong("bits", f"is {_shown(bits)}", "a list of bit numbers, 0 to 7")
+        raise table.wrong("bits", f"is {shown(bits)}", "a list of bit numbers, 0 to 7")
     return Chip(table.text("position"), table.range(), tuple(bits), table.text("part", ""))
 
 
-def _screen(table: _Table) -> Screen:
+def _screen(table: Table) -> Screen:
     screen = Screen(
         columns=table.whole("columns", 40, 8, 132),
         rows=table.whole("rows", 24, 1, 66),
@@ -393,7 +308,7 @@ def _screen(table: _Table) -> Screen:
     return screen
 
 
-def _keys(table: _Table) -> Keys:
+def _keys(table: Table) -> Keys:
     extra_table = table.table("extra", "keys.extra")
     extra = {name: extra_table.text(name) for name in list(extra_table.data)}
     keys = Keys(fold=table.yes("fold", True), high_bit=table.yes("high_bit", False), extra=extra)
@@ -422,28 +337,28 @@ _NEEDED = {
 }
 
 
-def _template(table: _Table, key: str, default: Any = "") -> str:
+def _template(table: Table, key: str, default: Any = "") -> str:
     text = table.text(key, default)
     allowed = _PLACES[key]
     names = re.findall(r"\{([^{}]*)\}", text)
     rest = re.sub(r"\{[^{}]*\}", "", text)
     if any(name not in allowed for name in names) or "{" in rest or "}" in rest:
         places = ", ".join("{" + name + "}" for name in allowed) or "no places"
-        raise table.wrong(key, f"is {_shown(text)}", f"text with {places}")
+        raise table.wrong(key, f"is {shown(text)}", f"text with {places}")
     for name in _NEEDED.get(key, ()):
         if text and names.count(name) != 1:
-            raise table.wrong(key, f"is {_shown(text)}", "text with {" + name + "} once")
+            raise table.wrong(key, f"is {shown(text)}", "text with {" + name + "} once")
     return text
 
 
-def _one_key(table: _Table, key: str, default: str) -> str:
+def _one_key(table: Table, key: str, default: str) -> str:
     text = table.text(key, default)
     if len(text) > 1 or any(ord(character) > 0x7F for character in text):
-        raise table.wrong(key, f"is {_shown(text)}", "one 7-bit character, or none")
+        raise table.wrong(key, f"is {shown(text)}", "one 7-bit character, or none")
     return text
 
 
-def _dialect(table: _Table) -> Dialect:
+def _dialect(table: Table) -> Dialect:
     dialect = Dialect(
         deposit=_template(table, "deposit", ...),
         examine=_template(table, "examine", ...),
@@ -472,14 +387,14 @@ def _dialect(table: _Table) -> Dialect:
     if not dialect.end_key:
         raise table.wrong("end_key", "is empty", "the key that ends a line")
     if not dialect.row.endswith("\r"):
-        raise table.wrong("row", f"is {_shown(dialect.row)}", 'text that ends with a new line, "\\r"')
+        raise table.wrong("row", f"is {shown(dialect.row)}", 'text that ends with a new line, "\\r"')
     if not (dialect.end_echo or dialect.ready):
         raise table.wrong("ready", "is empty like end_echo", "something the machine prints after a line")
     table.close()
     return dialect
 
 
-def _link(table: _Table) -> Link:
+def _link(table: Table) -> Link:
     link = Link(
         rate=table.whole("rate", 2400, 50, 4_000_000),
         frame=table.text("frame", "8N1", ("8N1", "8N2", "7E1", "7O1", "7N1", "7N2", "7E2", "8E1", "8O1")),
@@ -499,7 +414,7 @@ def _link(table: _Table) -> Link:
     return link
 
 
-def _line_state(table: _Table, key: str) -> bool | None:
+def _line_state(table: Table, key: str) -> bool | None:
     value = table.text(key, "leave", ("leave", "on", "off"))
     return None if value == "leave" else value == "on"
 
