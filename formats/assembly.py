@@ -1,7 +1,7 @@
 """6502 assembly source to an image, assembled by Ophis (formats/assembler.py). Reading only.
 
 The source is in the syntax of the Ophis manual: `label:`, `.org`, `.byte`, `.word`, `.alias`, `.include`,
-`.incbin`, macros, anonymous labels; `asl a` is accepted for `asl`. Bytes land where .org says; a gap is a gap.
+`.incbin`, macros, anonymous labels; `asl a` is taken for `asl`. Bytes land where .org says; a gap is a gap.
   address   --at places what no .org places. Where every byte has its place from an .org, --at may only
             repeat it: a source is assembled for its address, so moving its bytes would break it.
   symbols   names handed in (a machine's registers and routines); a definition in the source wins

@@ -29,8 +29,9 @@ BYTES_A_LINE = 8
 BYTES_A_ROW = 16
 LINE_MAX = 1000
 _EXPECTED = "lines of an address and hex bytes"
-_ROW = re.compile(r"([0-9A-Fa-f]{1,8})[ \t]*(:)(.*)|([0-9A-Fa-f]{4,8})(?:([ \t]+)(.*))?")
-_GROUP = re.compile(r"[ \t]*([0-9A-Fa-f]+)(?=[ \t|]|$)")
+_ROW = re.compile(r"([0-9A-Fa-f]{1,8}) *(:)(.*)|([0-9A-Fa-f]{4,8})(?: +(.*))?")
+_SEPARATED = re.compile(r"  | *\|")
+_GROUP = re.compile(r" *([0-9A-Fa-f]+)(?=[ |]|$)")
 _COLON_FIRST = re.compile(r"[0-9A-Fa-f]{1,8}[ \t]*:[ \t]*[0-9A-Fa-f]{1,2}([ \t].*|[0-9A-Fa-f]*([ \t].*)?)?")
 _OFFSET_FIRST = re.compile(r"[0-9A-Fa-f]{4,8}[ \t]+[0-9A-Fa-f]{2}([ \t].*|[0-9A-Fa-f]*([ \t].*)?)?")
 
@@ -60,7 +61,7 @@ def read(data: bytes | str, source: str) -> Reading:
     at = _Position()
     end_line = 0
     for line, text in numbered_lines(data, source, _EXPECTED):
-        place = f"line {line}"
+        place, text = f"line {line}", text.replace("\t", "  ")
         if end_line:
             raise FormatError(
                 source, place, f"{shown(text)} after the closing offset at line {end_line}", "nothing"
@@ -101,7 +102,7 @@ def _take_row(text: str, at: _Position, source: str, place: str) -> tuple[int, b
         raise FormatError(source, place, shown(text), "an address, then hex bytes", "")
     digits, colon = match[1] or match[4], match[2]
     address = int(digits, 16)
-    rest = match[3] if colon else match[6] or ""
+    rest = match[3] if colon else match[5] or ""
     if not rest.strip():
         return address, b"", not colon
     if address > TOP:
@@ -113,8 +114,8 @@ def _row_bytes(rest: str, source: str, place: str, colon: bool) -> bytes:
     """The bytes of a row, with its text column (if any) proven against them."""
     held = bytearray()
     position, wide = 0, False
-    while position < len(rest):
-        if held and _text_column(rest[position:], held):
+    while rest[position:].strip():
+        if held and _SEPARATED.match(rest, position) and _text_column(rest[position:], held):
             return bytes(held)
         match = _GROUP.match(rest, position)
         digits = match[1] if match else ""
@@ -122,19 +123,17 @@ def _row_bytes(rest: str, source: str, place: str, colon: bool) -> bytes:
             raise FormatError(
                 source,
                 place,
-                shown((digits or rest[position:]).strip()),
+                shown(rest[position:].strip()),
                 "two hex digits a byte" + (", or a text column that agrees with the bytes" if held else ""),
             )
         wide = wide or len(digits) > 2
         held += bytes.fromhex(digits.zfill(2))
         position = match.end()
-        if not rest[position:].strip():
-            break
     if wide and not colon:
         raise FormatError(
             source,
             place,
-            "words of more than two digits, with nothing to tell the order of their bytes",
+            "words of more than two digits, and nothing tells the order of their bytes",
             "single bytes, a colon behind the offset, or a text column",
         )
     return bytes(held)
@@ -144,24 +143,23 @@ def _text_column(rest: str, held: bytes | bytearray) -> bool:
     """Whether the rest of a row is a text column for the bytes before it."""
     stripped = rest.strip()
     if stripped.startswith("|"):
-        text = stripped.removeprefix("|").removesuffix("|")
-        return stripped.endswith("|") and len(stripped) > 1 and _agrees(text, held)
+        return len(stripped) > 1 and stripped.endswith("|") and _agrees(stripped[1:-1], held)
     blanks = len(rest) - len(rest.lstrip())
     return any(_agrees(rest[skip:], held) for skip in range(2, blanks + 1))
 
 
 def _agrees(text: str, held: bytes | bytearray) -> bool:
-    """Each character is its byte's, the top bit and the case left aside, or stands for "not printable"."""
-    if len(text) > len(held):
-        return False
-    return all(
-        (
-            character in ". ?"
-            and (character != " " or byte & 0x7F in (0x20, 0x00) or position >= len(text.rstrip()))
-        )
-        or character.upper() == chr(byte & 0x7F).upper()
-        for position, (character, byte) in enumerate(zip(text.ljust(len(held)), held, strict=True))
-    )
+    """Whether `text`, blanks lost at its end put back, shows these bytes."""
+    return len(text) <= len(held) and all(map(_shows, text.ljust(len(held)), held))
+
+
+def _shows(character: str, byte: int) -> bool:
+    """A byte is shown by its character, top bit and case left aside; a point may stand for any byte,
+    a blank and a question mark for one that does not print."""
+    code = byte & 0x7F
+    if character == "." or character.upper() == chr(code).upper():
+        return True
+    return character in " ?" and (code < 0x20 or code == 0x7F)
 
 
 def _take_star(at: _Position, source: str, line: int) -> None:
@@ -203,7 +201,7 @@ def write_lines(image: Image) -> str:
 
 
 def write_dump(image: Image) -> str:
-    """`AAAA  BB BB ...  |text|`, sixteen bytes a row in two groups, broken at multiples of sixteen and gaps."""
+    """`AAAA  BB BB ...  |text|`, sixteen bytes a row in two groups, broken at multiples of 16 and at gaps."""
     return "".join(
         f"{hex4(first)}  {_columns(data)}  |{_text(data)}|\n" for first, data in _rows(image, BYTES_A_ROW)
     )

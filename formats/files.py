@@ -7,6 +7,7 @@ another file, not even one that appeared meanwhile. Every failure is a FormatErr
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import stat
@@ -27,7 +28,7 @@ def load(
     symbols: Mapping[str, int] | None = None,
     processor: str = "6502",
 ) -> registry.Loaded:
-    """The image in a file, as `registry.read`; a source's includes are found beside the file that names them."""
+    """The image in a file, as `registry.read`. What a source includes is found beside the including file."""
     name = os.fspath(path)
     return registry.read(
         read_bytes(name), name, format=format, at=at, symbols=symbols, processor=processor, include=_included
@@ -61,7 +62,7 @@ def _too_large(path: str, size: str) -> FormatError:
 
 
 def save(path: str | os.PathLike[str], data: bytes | str, force: bool = False) -> None:
-    """Write a file whole. FormatError when it exists and `force` is not given, and when it cannot be written."""
+    """Write a file whole. FormatError when it cannot be, and when it exists and `force` is not given."""
     name = os.fspath(path)
     content = data.encode("utf-8") if isinstance(data, str) else data
     try:
@@ -78,6 +79,15 @@ def save(path: str | os.PathLike[str], data: bytes | str, force: bool = False) -
         except BaseException:
             _forget(part)
             raise
+    except (OSError, ValueError) as error:
+        raise _failure(name, error, "written") from error
+
+
+def refuse_existing(path: str | os.PathLike[str], force: bool = False) -> None:
+    """FormatError where `save` would refuse because of what is there: to ask before the work is done."""
+    name = os.fspath(path)
+    try:
+        _may_replace(name, os.path.realpath(name), force)
     except (OSError, ValueError) as error:
         raise _failure(name, error, "written") from error
 
@@ -134,10 +144,8 @@ def _put_new(part: str, target: str) -> None:
 
 
 def _forget(path: str) -> None:
-    try:
+    with contextlib.suppress(OSError):  # already gone, or its folder is: nothing more can be done
         os.unlink(path)
-    except OSError:
-        pass  # already gone, or the folder is: nothing more can be done
 
 
 def _failure(path: str, error: Exception, doing: str) -> FormatError:

@@ -169,12 +169,18 @@ class Image:
     def slice(self, wanted: Range) -> Image:
         """The bytes inside `wanted`, gaps kept; the start address stays."""
         runs = []
-        for segment in self.segments:
-            common = segment.range.overlap(wanted)
-            if common:
-                offset = common.first - segment.first
-                runs.append((common.first, segment.data[offset : offset + len(common)]))
+        for segment in self.meeting(wanted):
+            first, last = max(segment.first, wanted.first), min(segment.last, wanted.last)
+            runs.append((first, segment.data[first - segment.first : last + 1 - segment.first]))
         return Image.from_runs(runs, self.start)
+
+    def meeting(self, wanted: Range) -> tuple[Segment, ...]:
+        """The segments that hold at least one address of `wanted`, whole."""
+        at = max(bisect_right(self._firsts, wanted.first) - 1, 0)
+        end = bisect_right(self._firsts, wanted.last)
+        if at < end and self.segments[at].last < wanted.first:
+            at += 1
+        return self.segments[at:end]
 
     def without(self, unwanted: Range) -> Image:
         """The bytes outside `unwanted`."""
@@ -189,29 +195,39 @@ class Image:
         return Image.from_runs(runs, self.start)
 
     def moved(self, first: int) -> Image:
-        """The same bytes with the lowest one at `first`; the start address moves along."""
+        """The same bytes with the lowest one at `first`; the start address moves along.
+
+        ValueError where bytes or start address would leave 0000-FFFF.
+        """
         if not self.segments:
             return self
         shift = first - self.segments[0].first
+        if first < 0 or self.segments[-1].last + shift > TOP:
+            raise ValueError(f"the bytes would reach {max(first, self.segments[-1].last + shift):X}")
         start = None if self.start is None else self.start + shift
-        return Image.from_runs(((s.first + shift, s.data) for s in self.segments), start)
+        if start is not None and not 0 <= start <= TOP:
+            raise ValueError(f"its start address {hex4(start - shift)} would leave 0000-FFFF")
+        return Image(tuple(Segment(s.first + shift, s.data) for s in self.segments), start)
 
     def overlay(self, other: Image, policy: OverlayPolicy = "refuse") -> Image:
         """Both images in one. Where they meet: "refuse" raises OverlapError at any shared address,
         "same" only where the values differ, "replace" lets `other` win. `other`'s start address wins."""
         start = self.start if other.start is None else other.start
-        kept = self
-        for segment in other.segments:
-            common = self.slice(segment.range)
-            if policy != "replace":
-                for address, old in common.cells():
-                    new = segment.data[address - segment.first]
-                    if policy == "refuse" or old != new:
-                        raise OverlapError(address, old, new)
-            if common:
-                kept = kept.without(segment.range)
-        runs = [(s.first, s.data) for image in (kept, other) for s in image.segments]
-        return Image.from_runs(runs, start)
+        for segment in other.segments if policy != "replace" else ():
+            for address, old in self.slice(segment.range).cells():
+                new = segment.data[address - segment.first]
+                if policy == "refuse" or old != new:
+                    raise OverlapError(address, old, new)
+        kept: list[tuple[int, bytes]] = []
+        for segment in self.segments:
+            first = segment.first
+            for hiding in other.meeting(segment.range):
+                kept.append(
+                    (first, segment.data[first - segment.first : max(hiding.first - segment.first, 0)])
+                )
+                first = hiding.last + 1
+            kept.append((first, segment.data[first - segment.first :]))
+        return Image.from_runs([*kept, *((s.first, s.data) for s in other.segments)], start)
 
     def difference(self, found: Image) -> tuple[Difference, ...]:
         """Addresses where `found` does not hold what this image does (gaps of this image do not count)."""

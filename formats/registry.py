@@ -91,6 +91,12 @@ FORMATS: tuple[Format, ...] = (
         _by_first_line(srecord.looks_like), keeps_start=True,
     ),
     Format(
+        "source", assembly.NAME, (".s", ".asm"),
+        assembly.read,
+        None,
+        _source_like,
+    ),
+    Format(
         "lines", dump.NAME_LINES, (".txt", ".lines"),
         lambda data, source, _: dump.read(data, source),
         lambda image, _: dump.write_lines(image).encode("ascii"),
@@ -101,12 +107,6 @@ FORMATS: tuple[Format, ...] = (
         lambda data, source, _: dump.read(data, source),
         lambda image, _: dump.write_dump(image).encode("ascii"),
         _by_first_line(dump.looks_like_dump),
-    ),
-    Format(
-        "source", assembly.NAME, (".s", ".asm"),
-        assembly.read,
-        None,
-        _source_like,
     ),
     Format(
         "binary", binary.NAME, (".bin", ".rom", ".raw"),
@@ -122,6 +122,8 @@ FORMATS: tuple[Format, ...] = (
     ),
 )  # fmt: skip
 _SAME_READER = frozenset({"lines", "dump"})
+_SAYS_LITTLE = ".txt"
+"""A suffix that chooses a format to write, but promises none to a reader."""
 
 
 def by_name(name: str) -> Format:
@@ -155,7 +157,7 @@ def read(
     processor: str = "6502",
     include: Include | None = None,
 ) -> Loaded:
-    """The image in `data`. `source` names it in messages and gives the suffix. FormatError for what is refused.
+    """The image in `data`; `source` names it in messages and gives the suffix. FormatError where refused.
 
     at         address 0..FFFF, see above
     symbols    names an assembly source may use
@@ -184,6 +186,8 @@ def read(
 def _recognised(data: bytes, source: str, at: int | None) -> Format:
     """The format by suffix and content. FormatError where they disagree or say nothing."""
     promised, seen = by_suffix(source), by_content(data)
+    if seen is not None and source.lower().endswith(_SAYS_LITTLE):
+        return seen
     if promised is None:
         if seen is not None:
             return seen
@@ -200,7 +204,8 @@ def _recognised(data: bytes, source: str, at: int | None) -> Format:
         return promised
     raise FormatError(
         source, "", f"the name says {promised.title}, the content looks like {seen.title}",
-        "a name that fits the content", f"Rename it, or say which it is: --format {seen.name} or {promised.name}",
+        "a name that fits the content",
+        f"Rename it, or say which it is: --format {seen.name} or {promised.name}",
     )  # fmt: skip
 
 
@@ -228,16 +233,19 @@ def for_writing(path: str, format: str | None = None) -> Format:
     return chosen
 
 
-def write(image: Image, format: str, *, fill: int | None = None) -> bytes:
+def write(image: Image, format: str, *, fill: int | None = None, source: str = "") -> bytes:
     """The image in the named format. `fill` (0..255) goes into gaps where the format cannot hold them.
 
-    FormatError for an empty image, a gap without `fill`, and a format that is only read.
+    FormatError, naming `source`, for an empty image, a gap without `fill`, and a format that is only read.
     """
-    chosen = for_writing("", format)
+    chosen = for_writing(source, format)
     assert chosen.writer is not None
     if fill is not None and not 0 <= fill <= 0xFF:
-        raise FormatError("", "", f"fill byte {fill:X}", "a byte, 00 to FF")
-    return chosen.writer(image, fill)
+        raise FormatError(source, "", f"fill byte {fill:X}", "a byte, 00 to FF")
+    try:
+        return chosen.writer(image, fill)
+    except FormatError as error:
+        raise FormatError(source, error.place, error.found, error.expected, error.hint) from error
 
 
 def not_kept(image: Image, format: str) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from formats.errors import FormatError
 
 BLANKS = " \t\f\v"
+_PLAIN = bytes(range(0x20, 0x7F)) + b"\t\f\v\n"
 _MARKS = (
     (b"\xef\xbb\xbf", "a UTF-8 byte order mark"),
     (b"\xff\xfe", "UTF-16 text"),
@@ -51,24 +52,22 @@ def numbered_lines(data: bytes | str, source: str, expected: str) -> Iterator[tu
     raw = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else bytes(data)
     refuse_marks(raw, source, expected)
     normal = normal_line_ends(raw)
-    for number, line in enumerate(normal.split(b"\n"), 1):
-        if not line.isascii() or any(
-            (byte < 0x20 and byte not in b"\t\f\v") or byte == 0x7F for byte in line
-        ):
-            raise _not_text(line, source, number, expected)
-        text = line.decode("ascii").strip(BLANKS)
+    odd = normal.translate(None, _PLAIN)
+    if odd:
+        raise _not_text(normal, odd[0], source, expected)
+    for number, line in enumerate(normal.decode("ascii").split("\n"), 1):
+        text = line.strip(BLANKS)
         if text:
             yield number, text
 
 
-def _not_text(line: bytes, source: str, number: int, expected: str) -> FormatError:
-    column = next(
-        at for at, byte in enumerate(line) if (byte < 0x20 and byte not in b"\t\f\v") or byte >= 0x7F
-    )
+def _not_text(data: bytes, odd: int, source: str, expected: str) -> FormatError:
+    at = data.index(odd)
+    line, column = data.count(b"\n", 0, at) + 1, at - data.rfind(b"\n", 0, at)
     return FormatError(
         source,
-        f"line {number}, column {column + 1}",
-        f"byte {line[column]:02X}, which is not plain text",
+        f"line {line}, column {column}",
+        f"byte {odd:02X}, which is not plain text",
         expected,
         "Is it a binary file? Give --format to say what it is",
     )
