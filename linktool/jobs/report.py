@@ -45,47 +45,6 @@ class Effort:
 
 
 @dataclass(frozen=True)
-class Report:
-    """The end of enter, check or read.
-
-    image     what was to be entered or checked, or what was read
-    proven    addresses whose contents are proven, by `proof`
-    typed     addresses typed in with their echo seen; memory was not read back
-    stopped   the user stopped it
-    lost      why the link failed, or ""
-    noise     differences that did not repeat when read again: the link, not memory
-    """
-
-    command: str
-    machine: str
-    port: str
-    image: Image
-    proof: Proof
-    differences: tuple[Finding, ...] = ()
-    proven: tuple[Range, ...] = ()
-    typed: tuple[Range, ...] = ()
-    stopped: bool = False
-    lost: str = ""
-    noise: int = 0
-    effort: Effort = field(default_factory=Effort)
-    via: str = "typed"
-    remarks: tuple[str, ...] = ()
-
-    @property
-    def ok(self) -> bool:
-        """Done, and proven where proof was asked for."""
-        return not (self.stopped or self.lost or self.differences)
-
-    @property
-    def exit_status(self) -> int:
-        if self.lost:
-            return LINK_FAILED
-        if self.stopped:
-            return STOPPED
-        return DIFFERENT if self.differences else DONE
-
-
-@dataclass(frozen=True)
 class RunReport:
     """A program was started, and what it printed while it was watched."""
 
@@ -106,6 +65,54 @@ class RunReport:
     @property
     def exit_status(self) -> int:
         return LINK_FAILED if self.lost else STOPPED if self.stopped else DONE
+
+
+@dataclass(frozen=True)
+class Report:
+    """The end of enter, check or read.
+
+    image     what was to be entered or checked, or what was read
+    proven    addresses whose contents are proven, by `proof`
+    typed     addresses typed in with their echo seen; memory was not read back
+    stopped   the user stopped it
+    lost      why the link failed, or ""
+    noise     differences that did not repeat when read again: the link, not memory
+    via       how the bytes went in or were compared
+    saved     the file a reading was saved to
+    ran       the program started after it, if any
+    """
+
+    command: str
+    machine: str
+    port: str
+    image: Image
+    proof: Proof
+    differences: tuple[Finding, ...] = ()
+    proven: tuple[Range, ...] = ()
+    typed: tuple[Range, ...] = ()
+    stopped: bool = False
+    lost: str = ""
+    noise: int = 0
+    effort: Effort = field(default_factory=Effort)
+    via: str = "typed"
+    remarks: tuple[str, ...] = ()
+    saved: str = ""
+    ran: RunReport | None = None
+
+    @property
+    def ok(self) -> bool:
+        """Done, and proven where proof was asked for."""
+        return not (self.stopped or self.lost or self.differences)
+
+    @property
+    def exit_status(self) -> int:
+        if self.lost:
+            return LINK_FAILED
+        if self.stopped:
+            return STOPPED
+        if self.differences:
+            return DIFFERENT
+        return self.ran.exit_status if self.ran else DONE
 
 
 class Meter:

@@ -1,0 +1,7 @@
+"""`python -m linktool`."""
+
+import sys
+
+from linktool.cli import main
+
+sys.exit(main())

@@ -1,0 +1,157 @@
+"""The command line: builds its parser from the command table, runs one command, ends with its status.
+
+Imports no port, no processor and no shell before a command needs them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import Any, NoReturn
+
+from linktool import VERSION
+from linktool.arguments import Argument
+from linktool.commands import COMMANDS, COMMON, Command, Values
+from linktool.errors import BAD_INPUT, STOPPED, LinktoolError, UsageError
+
+
+class _Parser(argparse.ArgumentParser):
+    """Errors as our own, so that they are shown, and ended, like all others."""
+
+    def error(self, message: str) -> NoReturn:
+        raise UsageError(message, f"`{self.prog} --help` shows how")
+
+
+class _Parsed(argparse.Action):
+    """Hands the text to the argument's own type."""
+
+    def __init__(self, *args: Any, argument: Argument, **kwargs: Any) -> None:
+        self.argument = argument
+        super().__init__(*args, **kwargs)
+
+    def __call__(
+        self, parser: argparse.ArgumentParser, namespace: argparse.Namespace, values: Any, option: Any = None
+    ) -> None:
+        argument, kind = self.argument, self.argument.kind
+        assert kind is not None
+        if isinstance(values, list):
+            value: Any = [kind.parse(text) for text in values]
+            if not argument.is_option and not value and not argument.needed:
+                value = argument.default
+        else:
+            value = values if values is argument.bare or values is None else kind.parse(values)
+        if argument.is_option and argument.many:
+            value = [*(getattr(namespace, self.dest) or []), value]
+        setattr(namespace, self.dest, value)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser for the whole table."""
+    top = _Parser(
+        prog="linktool",
+        description="Types programs into a small 6502 board through its ROM monitor, reads them back "
+        "and proves them. Without a command it opens the shell.",
+        epilog="`linktool COMMAND --help` explains one command. Exit status: 0 done and proven, "
+        "1 differences remain, 2 bad input, nothing was sent, 3 the link failed, 130 stopped.",
+        allow_abbrev=False,
+    )
+    top.add_argument("--version", action="version", version=f"linktool {VERSION}")
+    for argument in COMMON:
+        _add(top, argument)
+    choices = top.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    for command in COMMANDS:
+        sub = choices.add_parser(
+            command.name,
+            help=command.summary,
+            description=command.summary[0].upper() + command.summary[1:] + ".",
+            epilog=f"Example: {command.example}",
+            allow_abbrev=False,
+        )
+        for argument in command.arguments:
+            _add(sub, argument)
+        for argument in COMMON:
+            _add(sub, argument, again=True)
+    return top
+
+
+def _add(parser: argparse.ArgumentParser, argument: Argument, again: bool = False) -> None:
+    names = [argument.name, argument.short] if argument.short else [argument.name]
+    default = argparse.SUPPRESS if again else argument.default
+    if argument.kind is None:
+        switch: Any = argparse.SUPPRESS if again else False
+        parser.add_argument(
+            *names, dest=argument.key, action="store_true", default=switch, help=argument.help
+        )
+        return
+    settings: dict[str, Any] = {
+        "action": _Parsed,
+        "argument": argument,
+        "metavar": argument.kind.shown,
+        "help": argument.help,
+        "default": default,
+    }
+    if argument.is_option:
+        settings["dest"] = argument.key
+        if argument.bare is not ...:
+            settings.update(nargs="?", const=argument.bare)
+    else:
+        one, several = (None, "+") if argument.needed else ("?", "*")
+        settings["nargs"] = several if argument.many else one
+    parser.add_argument(*names, **settings)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    wants_json = "--json" in words
+    try:
+        values: Values = vars(build_parser().parse_args(words))
+    except LinktoolError as error:
+        return _complain(error, wants_json, None)
+    name = values.pop("command")
+    command = next((entry for entry in COMMANDS if entry.name == name), None)
+    from linktool.bench import Bench
+
+    if command is None:
+        from linktool.shell import open_shell
+
+        return open_shell(Bench.from_values(values))
+    return run_command(command, values)
+
+
+def run_command(command: Command, values: Values) -> int:
+    """One command on a bench of its own."""
+    from formats.errors import FormatError
+    from linktool.bench import Bench
+    from linktool.render.terminal import Progress, Terminal
+
+    bench = None
+    try:
+        bench = Bench.from_values(values)
+        if not values["json"]:
+            bench.watch = Progress().watch
+        report = command.run(bench, values)
+        bench.close()
+        Terminal(values["json"]).show(report)
+        return int(report.exit_status)
+    except (LinktoolError, FormatError) as error:
+        return _complain(error, bool(values["json"]), command)
+    except KeyboardInterrupt:
+        return _complain(LinktoolError("stopped"), bool(values["json"]), command, STOPPED)
+    except BrokenPipeError:
+        sys.stderr.close()
+        return BAD_INPUT
+    finally:
+        if bench is not None:
+            bench.close()
+
+
+def _complain(error: Exception, wants_json: bool, command: Command | None, status: int | None = None) -> int:
+    from linktool.render.terminal import Terminal
+
+    return Terminal(wants_json).complain(error, command.name if command else "", status)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,178 @@
+"""The one table of commands. The command line, the shell, help and completion derive from it.
+
+A command names the function that does it ("module:function"), which is imported when it is used: so
+help and completion load nothing else. The function takes a `Bench` and the parsed values and returns a
+report; `render` makes words of it, and its `exit_status` is the command's.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, cast
+
+from linktool.arguments import (
+    Address,
+    AreaName,
+    Argument,
+    Choice,
+    File,
+    MachineName,
+    Number,
+    PortName,
+    RangeOf,
+    Text,
+)
+
+if TYPE_CHECKING:
+    from linktool.bench import Bench
+
+Values = dict[str, Any]
+
+COMMON = (
+    Argument("--port", PortName(), "the port, or board: for the simulated board"),
+    Argument("--machine", MachineName(), "the machine's profile: a name, or a file"),
+    Argument("--json", None, "print one JSON object, and nothing else, on standard output"),
+    Argument("--trace", File(), "write every key and character with its time to a file"),
+)
+
+IMAGE = Argument("image", File(images=True), "a file, or a program of the library", many=True)
+AT = Argument("--at", Address(), "the address to load at")
+FORMAT = Argument("--format", Text("FORMAT"), "the file's format, when its name does not tell")
+FORCE = Argument("--force", AreaName(), "allow one reserved area to be overwritten", many=True)
+VIA = Argument("--via", Choice(("auto", "typed", "receiver")), "how the bytes go in", default="auto")
+
+
+@dataclass(frozen=True)
+class Command:
+    """name; summary: one line; does: "module:function"; example: one that works; wire: talks to a port."""
+
+    name: str
+    summary: str
+    does: str
+    example: str
+    arguments: tuple[Argument, ...] = ()
+    wire: bool = False
+
+    def run(self, bench: Bench, values: Values) -> Any:
+        """Carry it out; returns its report. Raises LinktoolError or FormatError."""
+        module, function = self.does.split(":")
+        action = cast("Callable[[Bench, Values], Any]", getattr(importlib.import_module(module), function))
+        return action(bench, values)
+
+
+COMMANDS: tuple[Command, ...] = (
+    Command(
+        "demo",
+        "the whole job on the simulated board, told step by step",
+        "linktool.verbs.demo:demo",
+        "linktool demo",
+    ),
+    Command(
+        "ports",
+        "list the ports that are there",
+        "linktool.verbs.listing:ports",
+        "linktool ports",
+    ),
+    Command(
+        "machines",
+        "list the machine profiles, or show one",
+        "linktool.verbs.listing:machines",
+        "linktool machines heron",
+        (Argument("name", MachineName("NAME"), "the profile to show", needed=False),),
+    ),
+    Command(
+        "plan",
+        "show the lines that would be typed, with keystrokes and seconds",
+        "linktool.verbs.planning:plan",
+        "linktool plan blink.hex --machine heron",
+        (
+            IMAGE,
+            AT,
+            FORMAT,
+            Argument("--layout", Choice(("dense", "screen")), "few keys, or 8 bytes a line", default="dense"),
+            FORCE,
+        ),
+    ),
+    Command(
+        "enter",
+        "type an image in, read it back and prove it",
+        "linktool.verbs.transfer:enter",
+        "linktool enter blink.hex --port board: --run",
+        (
+            IMAGE,
+            AT,
+            FORMAT,
+            Argument("--no-check", None, "do not read back; nothing is proven then"),
+            Argument("--run", Address(), "start it when proven, at its start or at ADDRESS", bare="start"),
+            Argument("--watch", Number("SECONDS", 0, 86400), "with --run: show what it prints", default=5.0),
+            FORCE,
+        ),
+        wire=True,
+    ),
+    Command(
+        "check",
+        "read an image's addresses back and compare",
+        "linktool.verbs.transfer:check",
+        "linktool check blink.hex --port board:",
+        (IMAGE, AT, FORMAT),
+        wire=True,
+    ),
+    Command(
+        "read",
+        "examine memory, and save it",
+        "linktool.verbs.transfer:read",
+        "linktool read 0280-02FF -o saved.hex --port board:",
+        (
+            Argument("range", RangeOf(), "what to read", many=True),
+            Argument("--output", File(), "save to a file, in any format", short="-o"),
+            Argument("--to", Text("FORMAT"), "the saved file's format, when its name does not tell"),
+            Argument("--overwrite", None, "let --output replace a file that is there"),
+        ),
+        wire=True,
+    ),
+    Command(
+        "run",
+        "start a program, and show what it prints",
+        "linktool.verbs.transfer:run",
+        "linktool run 0280 --watch 5 --port board:",
+        (
+            Argument("address", Address(), "where it starts: an address, or a symbol of the machine"),
+            Argument("--watch", Number("SECONDS", 0, 86400), "how long to show what it prints", default=5.0),
+        ),
+        wire=True,
+    ),
+    Command(
+        "convert",
+        "convert a file from one format to another",
+        "linktool.verbs.converting:convert",
+        "linktool convert blink.hex blink.bin",
+        (
+            Argument("source", File("IN"), "the file to read"),
+            Argument("target", File("OUT"), "the file to write"),
+            AT,
+            FORMAT,
+            Argument("--to", Text("FORMAT"), "the target's format, when its name does not tell"),
+            Argument("--force", None, "let the target replace a file that is there"),
+        ),
+    ),
+    Command(
+        "board",
+        "serve the simulated board to any program",
+        "linktool.verbs.serving:board",
+        "linktool board --serve tcp:127.0.0.1:0",
+        (
+            Argument("--serve", Text("WHERE"), "pty, or tcp:ADDRESS:NUMBER", default="tcp:127.0.0.1:0"),
+            Argument("--fault", Text("FAULT"), "a fault to inject; `--fault list` lists them", many=True),
+            Argument("--option", Text("NAME=VALUE"), "a setting, as in board:NAME=VALUE", many=True),
+            Argument("--memory-out", File(), "write the 64 KiB here at the end"),
+            Argument("--allow-remote", None, "listen on other than loopback: anyone there can type into it"),
+        ),
+    ),
+)
+
+
+def find(name: str) -> Command | None:
+    """The command of that name."""
+    return next((command for command in COMMANDS if command.name == name), None)

@@ -1,0 +1,68 @@
+"""Reports that only list what is there: ports, machines, a plan, a conversion."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from formats.image import Image, Range
+from linktool.machine import Machine
+from linktool.plan import Cost, Plan
+
+
+@dataclass(frozen=True)
+class PortEntry:
+    name: str
+    description: str
+    ids: str = ""
+
+
+@dataclass(frozen=True)
+class PortsReport:
+    ports: tuple[PortEntry, ...]
+    command: str = "ports"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
+class MachinesReport:
+    """Every profile's name, title and file; `shown` is the one asked for."""
+
+    machines: tuple[tuple[str, str, str], ...]
+    shown: Machine | None = None
+    command: str = "machines"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
+class PlanReport:
+    machine: Machine
+    image: Image
+    plan: Plan
+    reading: Cost
+    layout: str
+    remarks: tuple[str, ...] = ()
+    command: str = "plan"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
+class ConvertReport:
+    source: str
+    target: str
+    source_format: str
+    target_format: str
+    segments: tuple[Range, ...]
+    bytes: int
+    start: int | None
+    remarks: tuple[str, ...] = ()
+    command: str = "convert"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something already said while it went on; nothing is left to show."""
+
+    command: str
+    exit_status: int = 0
+    facts: tuple[tuple[str, object], ...] = ()

@@ -1,0 +1,20 @@
+"""Reports as text, as JSON and on the terminal. Nothing else in linktool prints.
+
+A report's text and JSON are registered with `text.lines` and `data.data` (single dispatch on its type).
+Reports of the main job are registered there; those of other parts in a module of their own, named here
+by the module that defines the report, and loaded when such a report is shown.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+MODULES: dict[str, str] = {}
+"""Module that defines reports -> module that renders them."""
+
+
+def load_for(report: object) -> None:
+    """See to it that the renderers of this report are registered."""
+    module = MODULES.get(type(report).__module__)
+    if module:
+        importlib.import_module(module)

@@ -1,0 +1,45 @@
+"""Images for a command: files in any format, or programs of the library, together in one image."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from formats import files
+from formats.image import Image, OverlapError, hex4
+from linktool.bench import Bench
+from linktool.errors import UsageError
+
+
+def gather(
+    bench: Bench, names: list[str], at: int | None, format: str | None
+) -> tuple[Image, tuple[str, ...]]:
+    """All of `names` as one image, and the warnings there were. `at` moves the first one.
+
+    FormatError for a file that is refused; UsageError where two of them claim the same address.
+    """
+    whole = Image()
+    warnings: list[str] = []
+    for name in names:
+        image, remarks = one(bench, name, at if name == names[0] else None, format)
+        warnings.extend(remarks)
+        try:
+            whole = whole.overlay(image)
+        except OverlapError as error:
+            others = " or ".join(names[: names.index(name)])
+            raise UsageError(
+                f"{name} claims {hex4(error.address)}, which {others} holds too", "Move one of them"
+            ) from None
+    return whole, tuple(warnings)
+
+
+def one(bench: Bench, name: str, at: int | None, format: str | None) -> tuple[Image, tuple[str, ...]]:
+    """One file, or one program built for the machine in hand."""
+    if not Path(name).exists():
+        from linktool import library
+
+        if name in library.available(bench.folders.programs):
+            program = library.load(name, bench.folders.programs)
+            return library.build(program, bench.machine, at=at).image, ()
+    symbols, processor = bench.machine.symbols, bench.machine.processor
+    loaded = files.load(name, format=format, at=at, symbols=symbols, processor=processor)
+    return loaded.image, loaded.warnings

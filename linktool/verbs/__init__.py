@@ -1,0 +1,1 @@
+"""What each command does: glue between the table of commands and the jobs. Loaded when used."""

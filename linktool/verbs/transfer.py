@@ -1,0 +1,82 @@
+"""enter, check, read, run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from formats.image import Image
+from linktool.bench import Bench
+from linktool.commands import Values
+from linktool.errors import UsageError
+from linktool.jobs.check import check as check_job
+from linktool.jobs.enter import enter as enter_job
+from linktool.jobs.enter import refuse_harm
+from linktool.jobs.read import read as read_job
+from linktool.jobs.report import Report, RunReport
+from linktool.jobs.run import run as run_job
+from linktool.plan import make
+from linktool.sources import gather
+from linktool.verbs.saving import target
+
+
+def enter(bench: Bench, values: Values) -> Report:
+    """Type images in and prove them. Everything that can be refused is refused before the port is opened."""
+    image, warnings = gather(bench, values["image"], values["at"], values["format"])
+    refuse_harm(bench.machine, image, tuple(values["force"] or ()))
+    make(bench.machine, image)
+    start = _start(bench, values["run"], image)
+    report = bench.hold(lambda talk, port: enter_job(talk, image, port, check=not values["no_check"]))
+    report = replace(report, remarks=(*warnings, *report.remarks))
+    if start is not None and report.ok:
+        ran = bench.hold(lambda talk, port: run_job(talk, start, values["watch"], port))
+        report = replace(report, ran=ran)
+    return report
+
+
+def _start(bench: Bench, asked: int | str | None, image: Image) -> int | None:
+    """Where --run begins: the address given, else the image's start address, else its first byte."""
+    if asked is None:
+        return None
+    if asked == "start":
+        assert image.extent is not None
+        return image.extent.first if image.start is None else image.start
+    return symbol(bench, asked)
+
+
+def symbol(bench: Bench, asked: int | str) -> int:
+    """An address, or the machine's symbol of that name."""
+    if isinstance(asked, int):
+        return asked
+    found = bench.machine.symbols.get(asked)
+    if found is None:
+        raise UsageError(
+            f"machine {bench.machine.name} has no symbol {asked!r}",
+            f"It has {', '.join(sorted(bench.machine.symbols))}; addresses are hexadecimal",
+        )
+    return found
+
+
+def check(bench: Bench, values: Values) -> Report:
+    """Compare images with memory."""
+    image, warnings = gather(bench, values["image"], values["at"], values["format"])
+    if not image:
+        raise UsageError("there is nothing to check: the image is empty")
+    report = bench.hold(lambda talk, port: check_job(talk, image, port))
+    return replace(report, remarks=(*warnings, *report.remarks))
+
+
+def read(bench: Bench, values: Values) -> Report:
+    """Examine memory; save it when asked."""
+    output = values["output"]
+    saving = target(output, values["to"], values["overwrite"], "--overwrite") if output else None
+    report = bench.hold(lambda talk, port: read_job(talk, tuple(values["range"]), port))
+    if saving and report.image:
+        lost = saving.save(report.image)
+        report = replace(report, saved=output, remarks=(*report.remarks, *lost))
+    return report
+
+
+def run(bench: Bench, values: Values) -> RunReport:
+    """Start a program."""
+    address = symbol(bench, values["address"])
+    return bench.hold(lambda talk, port: run_job(talk, address, values["watch"], port))
