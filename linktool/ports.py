@@ -23,6 +23,7 @@ from linktool.machine import Link
 from linktool.port import Port
 from linktool.port_info import PortInfo
 from linktool.port_lock import PortLock
+from linktool.rfc2217_port import Rfc2217Port
 from linktool.serial_port import SerialPort, attached
 from linktool.tcp_port import TcpPort, host_and_port
 
@@ -84,6 +85,8 @@ def open_port(name: str, link: Link, *, lock_folder: Path | None = None) -> Port
     try:
         if kind == "socket":
             return TcpPort(name, seven_bits=link.frame.startswith("7"), lock=lock)
+        if kind == "rfc2217":
+            return Rfc2217Port(name, link, lock=lock)
         return SerialPort(name, link, lock=lock)
     except BaseException:
         lock.release()

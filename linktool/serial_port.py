@@ -1,4 +1,4 @@
-"""A port over a serial device, or over `rfc2217://host:port`. The only file that imports pyserial.
+"""A port over a serial device. The only file that imports pyserial.
 
 Rules: the port is set up whole before it is opened and no setting is touched after; DTR and RTS go to what
 the profile asks for (the system itself raises both for a moment while it opens: no program can prevent it).
@@ -16,17 +16,15 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from linktool.errors import PortError, PortLost
 from linktool.frame import Frame, on_eight_bits, on_pseudo_terminal, read_frame
 from linktool.machine import Link
 from linktool.port_info import PortInfo, in_order
+from linktool.port_lock import PortLock, holders
 from linktool.serial_refusal import FrameNotTaken, refusal
 from linktool.serial_wire import DescriptorWire, Gone, Held, LibraryWire, Wire
-
-if TYPE_CHECKING:
-    from linktool.port_lock import PortLock
 
 if sys.platform != "win32":
     import termios
@@ -61,13 +59,10 @@ class SerialPort:
         self.name = name
         self._write_s = write_s
         self._lock = lock
-        self._remote = "://" in name
         self._port, self._frame = self._opened(link)
-        self._wire: Wire = (
-            LibraryWire(self._port) if by_library or self._remote else DescriptorWire(self._port)
-        )
+        self._wire: Wire = LibraryWire(self._port) if by_library else DescriptorWire(self._port)
         try:
-            if sys.platform == "linux" and not self._remote:
+            if sys.platform == "linux":
                 _ask_low_latency(self._port)
             if link.settle_s > 0:
                 sleep(link.settle_s)
@@ -83,6 +78,7 @@ class SerialPort:
         return self._wire.descriptor()
 
     def write(self, data: bytes) -> None:
+        self._still_open()
         try:
             self._wire.write(data.translate(self._frame.outgoing), self.now() + self._write_s)
         except Held as error:
@@ -91,6 +87,7 @@ class SerialPort:
             raise self._held() if _is_timeout(error) else self._lost(error) from error
 
     def read(self, until: float) -> bytes:
+        self._still_open()
         try:
             return self._wire.read(until).translate(self._frame.incoming)
         except Gone as error:
@@ -122,12 +119,10 @@ class SerialPort:
 
         port: Any = None
         try:
-            port = serial.serial_for_url(self.name, do_not_open=True) if self._remote else serial.Serial()
-            if not self._remote:
-                port.port = self.name
-                port.exclusive = True
-                port.write_timeout = self._write_s
-            port.timeout = 0
+            port = serial.Serial()
+            port.port = self.name
+            port.exclusive = True
+            port.timeout, port.write_timeout = 0, self._write_s
             port.baudrate = link.rate
             port.bytesize, port.parity, port.stopbits = frame.data_bits, frame.parity, frame.stop_bits
             port.rtscts, port.xonxoff = link.flow == "rtscts", link.flow == "xonxoff"
@@ -136,7 +131,7 @@ class SerialPort:
             if link.rts is not None:
                 port.rts = link.rts
             port.open()
-            if not self._remote and not _frame_taken(port, frame):
+            if not _frame_taken(port, frame):
                 raise FrameNotTaken(link.frame)
         except FrameNotTaken:
             _close_quietly(port)
@@ -154,6 +149,11 @@ class SerialPort:
 
     # ---- what "gone" means --------------------------------------------------------------------------
 
+    def _still_open(self) -> None:
+        """A closed port's descriptor number may by now belong to another file."""
+        if not self._port.is_open:
+            raise PortLost(f"{self.name}: the port is closed")
+
     def _held(self) -> PortLost:
         return PortLost(
             f"{self.name}: no key was taken for {self._write_s:g} s",
@@ -162,21 +162,19 @@ class SerialPort:
         )
 
     def _gone(self, hung_up: bool) -> PortLost:
-        if hung_up or not (self._remote or sys.platform == "win32" or os.path.exists(self.name)):
+        if hung_up or not (sys.platform == "win32" or os.path.exists(self.name)):
             return PortLost(f"{self.name} is gone", "The adapter was unplugged or its other end went away")
+        others = "; ".join(holders(self.name))
         return PortLost(
             f"{self.name} said that bytes had come, but gave none",
-            "Either the adapter was unplugged, or another program reads the same port and took them: "
-            "see the cable, and end the other program",
+            "Either the adapter was unplugged, or another program reads the same port and took them"
+            + (f" (it is open in {others})" if others else "")
+            + ": see the cable, and end the other program",
         )
 
     def _lost(self, error: Exception) -> PortLost:
-        if not getattr(self._port, "is_open", False):
-            return PortLost(f"{self.name}: the port is closed")
         if "returned no data" in str(error):
             return self._gone(False)
-        if self._remote:
-            return PortLost(f"{self.name}: the server ended the connection")
         return PortLost(
             f"{self.name} is gone: {_reason(error)}", "The adapter was unplugged or failed: see its cable"
         )

@@ -28,8 +28,6 @@ class FrameNotTaken(Exception):
 
 def refusal(name: str, link: Link, error: Exception, attached: Callable[[], Iterable[PortInfo]]) -> PortError:
     """The PortError that says why `name` did not open. `attached` lists the ports that are there."""
-    if "://" in name:
-        return _remote_refusal(name, error)
     number = _number(error)
     if number in MISSING:
         return PortError(f"{name}: there is no such port", _there(attached))
@@ -103,18 +101,6 @@ def _permission_hint(name: str) -> str:
     return (
         f"It belongs to the group {group!r}: someone with the right to do so adds you to it "
         f"(on Linux: sudo usermod -aG {group} YOUR-NAME), then log out and in again"
-    )
-
-
-def _remote_refusal(name: str, error: Exception) -> PortError:
-    text = str(error)
-    if "RFC2217" in text or "BINARY" in text or "Remote" in text:
-        return PortError(
-            f"{name}: the server does not answer as one for serial ports (RFC 2217)",
-            f"If it passes bytes on as they are, use {re.sub('^rfc2217', 'socket', name)}",
-        )
-    return PortError(
-        f"{name}: cannot connect: {_plain(error)}", "See that the server runs, and its port number"
     )
 
 
