@@ -58,7 +58,7 @@ def write(image: Image, fill: int | None = None) -> bytes:
                     f"addresses {gap}",
                     "the image has a gap there, which binary cannot hold",
                     "one unbroken run of bytes",
-                    "Give a fill byte, for example --fill FF, or write a format with addresses",
+                    "Write it in a format with addresses, such as intel-hex",
                 )
             pieces.append(bytes([fill]) * len(gap))
         pieces.append(segment.data)

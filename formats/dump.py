@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from string import hexdigits
 
 from formats.errors import FormatError
 from formats.image import TOP, Image, hex4
@@ -29,9 +30,12 @@ BYTES_A_LINE = 8
 BYTES_A_ROW = 16
 LINE_MAX = 1000
 _EXPECTED = "lines of an address and hex bytes"
-_ROW = re.compile(r"([0-9A-Fa-f]{1,8}) *(:)(.*)|([0-9A-Fa-f]{4,8})(?: +(.*))?")
-_SEPARATED = re.compile(r"  | *\|")
-_GROUP = re.compile(r" *([0-9A-Fa-f]+)(?=[ |]|$)")
+_ROW = re.compile(r"([0-9A-Fa-f]{1,8}) *(:)(.*)|([0-9A-Fa-f]{4,8})( .*)?")
+_MARKS = {"|": "|", ">": "<", "#": ""}
+_SEPARATED = re.compile(r"  | *[|>#]")
+_BLANKS_MAX = 4
+"""More blanks than this between the columns of a dump are room for bytes that are not there."""
+_GROUP = re.compile(r" *([0-9A-Fa-f]+)(?=[ |>#]|$)")
 _COLON_FIRST = re.compile(r"[0-9A-Fa-f]{1,8}[ \t]*:[ \t]*[0-9A-Fa-f]{1,2}([ \t].*|[0-9A-Fa-f]*([ \t].*)?)?")
 _OFFSET_FIRST = re.compile(r"[0-9A-Fa-f]{4,8}[ \t]+[0-9A-Fa-f]{2}([ \t].*|[0-9A-Fa-f]*([ \t].*)?)?")
 
@@ -113,10 +117,22 @@ def _take_row(text: str, at: _Position, source: str, place: str) -> tuple[int, b
 def _row_bytes(rest: str, source: str, place: str, colon: bool) -> bytes:
     """The bytes of a row, with its text column (if any) proven against them."""
     held = bytearray()
-    position, wide = 0, False
+    position = width = widest = 0
     while rest[position:].strip():
         if held and _SEPARATED.match(rest, position) and _text_column(rest[position:], held):
+            if _could_be_bytes(rest[position:], width):
+                raise FormatError(
+                    source,
+                    place,
+                    f"{shown(rest[position:].strip())}, which can be bytes as well as text",
+                    "one blank between bytes, and |bars| round text",
+                )
             return bytes(held)
+        blanks = len(rest) - position - len(rest[position:].lstrip())
+        if blanks > _BLANKS_MAX and not colon:
+            raise FormatError(
+                source, place, f"{blanks} blanks where bytes may be left out", "a row without holes"
+            )
         match = _GROUP.match(rest, position)
         digits = match[1] if match else ""
         if not match or (len(digits) % 2 and not (colon and len(digits) == 1)):
@@ -126,10 +142,10 @@ def _row_bytes(rest: str, source: str, place: str, colon: bool) -> bytes:
                 shown(rest[position:].strip()),
                 "two hex digits a byte" + (", or a text column that agrees with the bytes" if held else ""),
             )
-        wide = wide or len(digits) > 2
         held += bytes.fromhex(digits.zfill(2))
-        position = match.end()
-    if wide and not colon:
+        position, width = match.end(), len(digits)
+        widest = max(widest, width)
+    if widest > 2 and not colon:
         raise FormatError(
             source,
             place,
@@ -141,15 +157,28 @@ def _row_bytes(rest: str, source: str, place: str, colon: bool) -> bytes:
 
 def _text_column(rest: str, held: bytes | bytearray) -> bool:
     """Whether the rest of a row is a text column for the bytes before it."""
-    stripped = rest.strip()
-    if stripped.startswith("|"):
-        return len(stripped) > 1 and stripped.endswith("|") and _agrees(stripped[1:-1], held)
-    blanks = len(rest) - len(rest.lstrip())
-    return any(_agrees(rest[skip:], held) for skip in range(2, blanks + 1))
+    text = rest.lstrip()
+    end = _MARKS.get(text[0])
+    if end is not None and len(text) > len(end) and text.endswith(end):
+        marked = _agrees(text[1 : len(text) - len(end)], held)
+    else:
+        marked = False
+    blanks = len(rest) - len(text)
+    return marked or any(_agrees(rest[skip:], held) for skip in range(2, blanks + 1))
+
+
+def _could_be_bytes(rest: str, width: int) -> bool:
+    """Whether a text column might be a few more bytes, written like those before it."""
+    text = rest.lstrip()
+    groups = text.split()
+    return len(rest) - len(text) <= _BLANKS_MAX and all(
+        len(group) == width and not group.strip(hexdigits) for group in groups
+    )
 
 
 def _agrees(text: str, held: bytes | bytearray) -> bool:
-    """Whether `text`, blanks lost at its end put back, shows these bytes."""
+    """Whether `text` shows these bytes; blanks at its end may be lost, or fill the column."""
+    text = text.rstrip()
     return len(text) <= len(held) and all(map(_shows, text.ljust(len(held)), held))
 
 

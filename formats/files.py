@@ -61,8 +61,13 @@ def _too_large(path: str, size: str) -> FormatError:
     return FormatError(path, "", f"the file has {size}", f"at most {SIZE_MAX}; an image has 65536 at most")
 
 
-def save(path: str | os.PathLike[str], data: bytes | str, force: bool = False) -> None:
-    """Write a file whole. FormatError when it cannot be, and when it exists and `force` is not given."""
+def save(
+    path: str | os.PathLike[str], data: bytes | str, force: bool = False, force_option: str = "--force"
+) -> None:
+    """Write a file whole. FormatError when it cannot be, and when it exists and `force` is not given.
+
+    `force_option` is how the user gives `force`, for the message.
+    """
     name = os.fspath(path)
     content = data.encode("utf-8") if isinstance(data, str) else data
     try:
@@ -80,16 +85,16 @@ def save(path: str | os.PathLike[str], data: bytes | str, force: bool = False) -
             _forget(part)
             raise
     except (OSError, ValueError) as error:
-        raise _failure(name, error, "written") from error
+        raise _failure(name, error, "written", force_option) from error
 
 
-def refuse_existing(path: str | os.PathLike[str], force: bool = False) -> None:
+def refuse_existing(path: str | os.PathLike[str], force: bool = False, force_option: str = "--force") -> None:
     """FormatError where `save` would refuse because of what is there: to ask before the work is done."""
     name = os.fspath(path)
     try:
         _may_replace(name, os.path.realpath(name), force)
     except (OSError, ValueError) as error:
-        raise _failure(name, error, "written") from error
+        raise _failure(name, error, "written", force_option) from error
 
 
 def _may_replace(name: str, target: str, force: bool) -> int | None:
@@ -148,10 +153,10 @@ def _forget(path: str) -> None:
         os.unlink(path)
 
 
-def _failure(path: str, error: Exception, doing: str) -> FormatError:
+def _failure(path: str, error: Exception, doing: str, force_option: str = "") -> FormatError:
     """An error of the operating system in words."""
     if isinstance(error, FileExistsError):
-        return FormatError(path, "", "the file exists", "a new name", "Give --force to replace it")
+        return FormatError(path, "", "the file exists", "a new name", f"Give {force_option} to replace it")
     if isinstance(error, FileNotFoundError):
         if doing == "read":
             return FormatError(path, "", "there is no such file", "a file that exists")

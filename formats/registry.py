@@ -12,9 +12,9 @@ suffix and content disagree the file is refused, with what it looks like; an exp
 
 from __future__ import annotations
 
+import os.path
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from pathlib import PurePath
 
 from formats import assembly, binary, dump, intel_hex, srecord
 from formats.errors import FormatError
@@ -138,7 +138,7 @@ def by_name(name: str) -> Format:
 
 def by_suffix(path: str) -> Format | None:
     """The format a file's name promises, or None."""
-    suffix = PurePath(path).suffix.lower()
+    suffix = os.path.splitext(path)[1].lower()
     return next((each for each in FORMATS if suffix in each.suffixes), None)
 
 
@@ -224,7 +224,7 @@ def for_writing(path: str, format: str | None = None) -> Format:
     names = ", ".join(each.name for each in FORMATS if each.writer)
     if chosen is None:
         raise FormatError(
-            path, "", "its suffix names no format", "a known suffix", f"Say which with --format: {names}"
+            path, "", "its suffix names no format", "a known suffix", f"Say which with --to: {names}"
         )
     if chosen.writer is None:
         raise FormatError(
