@@ -60,9 +60,8 @@ def parse_range(text: str) -> Range:
     if match[2] is None:
         return Range(first, first)
     if match[2] == "+":
-        length = int(match[3], 16) if re.fullmatch(r"(?:\$|0[xX])?[0-9A-Fa-f]+", match[3]) else -1
-        if match[3].startswith("$"):
-            length = int(match[3][1:], 16)
+        digits = re.fullmatch(r"(?:\$|0[xX])?([0-9A-Fa-f]+)", match[3])
+        length = int(digits[1], 16) if digits else 0
         if length < 1:
             raise UsageError(f"{match[3]!r} is no length", "A length is hexadecimal and at least 1: 0280+80")
         last = first + length - 1

@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 from formats.image import Image
 
 
-def images(first: int = 0x0280, last: int = 0x3FFF, runs: int = 4, longest: int = 300) -> st.SearchStrategy[Image]:
+def images(
+    first: int = 0x0280, last: int = 0x3FFF, runs: int = 4, longest: int = 300
+) -> st.SearchStrategy[Image]:
     """Images of one to `runs` runs within first..last; low bytes are common, as in programs."""
     byte = st.one_of(st.integers(0, 255), st.integers(0, 15))
     run = st.tuples(st.integers(first, last), st.lists(byte, min_size=1, max_size=longest))

@@ -14,7 +14,8 @@ RFC_20_COLUMNS_2_TO_5 = (
 
 
 def test_exactly_the_64_characters_are_shown_as_they_are():
-    kept = [chr(code) for code in range(128) if printable(chr(code)) == chr(code) and chr(code) not in "\r\n."]
+    kept = [character for character in map(chr, range(128)) if printable(character) == character]
+    kept = [character for character in kept if character not in "\r\n."]
     assert sorted([*kept, "."]) == sorted(RFC_20_COLUMNS_2_TO_5)
     assert len(RFC_20_COLUMNS_2_TO_5) == 64
 
