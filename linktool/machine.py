@@ -384,6 +384,8 @@ def _dialect(table: Table) -> Dialect:
         digits_max=table.whole("digits_max", 2, 2, 8),
         empty_line_harmless=table.yes("empty_line_harmless", False),
     )
+    if not dialect.cancel_key:
+        raise table.wrong("cancel_key", "is empty", "the key that drops the line in hand, e.g. \"\\u001B\"")
     if not dialect.end_key:
         raise table.wrong("end_key", "is empty", "the key that ends a line")
     if not dialect.row.endswith("\r"):
