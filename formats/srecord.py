@@ -108,15 +108,17 @@ def _no_record(text: str, source: str, place: str) -> FormatError:
 
 
 def write(image: Image) -> str:
-    """The image as S-records: an empty S0, S1 with 16 bytes, the count in S5 (S6 when it needs more), S9."""
+    """The image as S-records: an empty S0, S1 with 16 bytes, the count in S5, S9.
+
+    An image has 32,768 records at most, so that S5 always holds their count.
+    """
     if not image:
         raise FormatError("", "", "the image is empty: there is nothing to write")
     records = [_encode(0, 0)]
     for segment in image.segments:
         for at in range(0, len(segment.data), BYTES_A_RECORD):
             records.append(_encode(1, segment.first + at, segment.data[at : at + BYTES_A_RECORD]))
-    count = len(records) - 1
-    records.append(_encode(5 if count <= 0xFFFF else 6, count))
+    records.append(_encode(5, len(records) - 1))
     records.append(_encode(9, image.start or 0))
     return "\n".join(records) + "\n"
 
