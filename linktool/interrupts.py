@@ -12,11 +12,11 @@ DEAF_S = 2.0
 
 
 @contextlib.contextmanager
-def interrupts() -> Iterator[Callable[[], int]]:
+def interrupts(deaf_s: float = DEAF_S) -> Iterator[Callable[[], int]]:
     """Count SIGINT and SIGTERM instead of dying of them; gives the `stop` for drive.
 
     The handlers of before are put back at the end. Outside the main thread nothing is installed.
-    If nobody has asked for DEAF_S seconds, a third wish and every later one raises KeyboardInterrupt.
+    If nobody has asked for `deaf_s` seconds, a third wish and every later one raises KeyboardInterrupt.
     """
     if threading.current_thread() is not threading.main_thread():
         yield lambda: 0
@@ -27,7 +27,7 @@ def interrupts() -> Iterator[Callable[[], int]]:
     def wish(number: int, frame: object) -> None:
         nonlocal count
         count += 1
-        if count > 2 and time.monotonic() - heard > DEAF_S:
+        if count > 2 and time.monotonic() - heard > deaf_s:
             raise KeyboardInterrupt
 
     def stop() -> int:

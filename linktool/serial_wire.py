@@ -88,6 +88,8 @@ class LibraryWire:
         while True:
             # Asking for one byte where none waits also makes the library look whether the device is there.
             data = bytes(self._port.read(max(1, min(self._port.in_waiting, CHUNK))))
+            if len(data) == 1:
+                data += self._rest()
             left = until - time.monotonic()
             if data or left <= 0:
                 return data
@@ -95,6 +97,13 @@ class LibraryWire:
 
     def write(self, data: bytes, until: float) -> None:
         self._port.write(data)
+
+    def _rest(self) -> bytes:
+        """What came behind the first byte. A port that fails here will fail again at the next read."""
+        try:
+            return bytes(self._port.read(min(self._port.in_waiting, CHUNK)))
+        except OSError:
+            return b""
 
 
 def _hung_up(descriptor: int) -> bool:
