@@ -101,7 +101,8 @@ class Bench:
 
     def hold(self, job: Job[R]) -> R:
         """Have a conversation over the port, which is opened if need be, and stays open."""
-        from linktool.driver import drive, interrupts
+        from linktool.driver import drive
+        from linktool.interrupts import interrupts
 
         machine = self.machine
         if self._port is None or self._talk is None:

@@ -34,20 +34,20 @@ def calibrate(talk: Conversation) -> Talk[Pacing]:
     if link.pacing == "timed":
         window = 1
     room = max(1, talk.dialect.line_limit - 4)
+    whole = True
     while True:
-        talk.pacing = Pacing(window, period_s, round_trip_s, slack_s, link.key_delay_s)
+        talk.pacing = Pacing(window, period_s, round_trip_s, slack_s, spread_s, link.key_delay_s)
         if window == 1 or link.window:  # nothing to try out
             break
-        whole = False
         for _attempt in range(3):
-            yield from talk.leave_line()
+            yield from talk.leave_line(settled=whole)
             whole = yield from _burst(talk, min(BURST, room))
             if whole:
                 break
         if whole:
             break
         window -= 1
-    yield from talk.leave_line()
+    yield from talk.leave_line(settled=whole)
     yield from talk.note(
         "calibrated", window=talk.pacing.window, period_s=period_s, round_trip_s=round_trip_s
     )
@@ -73,7 +73,7 @@ def _singles(talk: Conversation) -> Talk[list[float]]:
     """Round trips of single keys on an idle machine, in seconds."""
     found: list[float] = []
     for _attempt in range(4 * SINGLES):
-        yield from talk.pause(2 / talk.machine.screen.rate_cps)
+        yield from talk.pause(1.2 / talk.machine.screen.rate_cps)
         talk.inbox = ""
         struck = talk.now
         yield from talk.send(SCRATCH)
@@ -96,7 +96,7 @@ def _pairs(talk: Conversation, round_trip_s: float) -> Talk[float]:
     gaps: list[float] = []
     expected = 1 / talk.machine.screen.rate_cps
     for _attempt in range(2 * PAIRS):
-        yield from talk.pause(2 * expected)
+        yield from talk.pause(1.2 * expected)
         talk.inbox = ""
         yield from talk.send(SCRATCH)
         yield from talk.send(SCRATCH)

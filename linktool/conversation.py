@@ -177,7 +177,10 @@ class Conversation:
                 sent, waiting_since = seen, self.now
                 continue
             yield from self.act(Wait(max(0.0, patience if due is None else due - self.now)))
-        return True
+        yield from self.act(Wait(self.pacing.still_s))
+        if self.inbox:  # the last key was doubled, or the machine prints of itself
+            self._learn(0, 1)
+        return not self.inbox
 
     def _due(self, under_way: int) -> float | None:
         """When the next key may go: the window's rule, and never before what `commit` has reserved."""
@@ -281,11 +284,13 @@ class Conversation:
         self._learn(len(answer), 0)
         return found
 
-    def leave_line(self) -> Talk[None]:
-        """Cancel the line in hand and come back to the prompt. NoAnswer when the machine does not."""
-        floods = 0
+    def leave_line(self, settled: bool = False) -> Talk[None]:
+        """Cancel the line in hand and come back to the prompt. NoAnswer when the machine does not.
+        settled: every key struck has been echoed, so there is nothing to wait for first."""
+        floods, calm = 0, True
         for attempt in range(TRIES):
-            calm = yield from self.quiet(self.pacing.echo_s * (1 + attempt // 3), 20.0)
+            if attempt or not settled:
+                calm = yield from self.quiet(self.pacing.echo_s * (1 + attempt // 3), 20.0)
             last, self.inbox, self._ahead = self.inbox, "", ""
             if not calm:
                 floods += 1

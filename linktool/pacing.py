@@ -21,12 +21,13 @@ SPACING = 0.9
 class Pacing:
     """window: keys under way at most. period_s: what the display takes a character. round_trip_s: from
     a key sent to its echo seen, on an idle machine. slack_s: how much later than expected an echo may
-    come. key_delay_s: the least gap the profile asks for."""
+    come. jitter_s: how much echoes were seen to vary. key_delay_s: the least gap the profile asks for."""
 
     window: int
     period_s: float
     round_trip_s: float
     slack_s: float
+    jitter_s: float = 0.0
     key_delay_s: float = 0.0
 
     @property
@@ -38,6 +39,11 @@ class Pacing:
     def echo_s(self) -> float:
         """How long to wait for the next echo before it counts as missing."""
         return self.round_trip_s + 2 * self.period_s + self.slack_s
+
+    @property
+    def still_s(self) -> float:
+        """How long after a line's last echo a second one, of a doubled key, could still come."""
+        return 1.1 * self.period_s + self.jitter_s
 
     def more_patient(self) -> Pacing:
         """After an echo that came late: wait longer for the next ones, up to two seconds."""

@@ -23,13 +23,13 @@ def wake(talk: Conversation) -> Talk[None]:
     heard = ""
     flooding = 0
     for patience_s in PATIENCE_S:
-        calm = yield from talk.quiet(0.25, 3.0)
+        calm = yield from talk.quiet(0.15, 3.0)
         flooding += not calm
         heard = talk.inbox or heard
         talk.inbox = ""
         yield from talk.send(dialect.cancel_key)
         yield from talk.gather(len(dialect.cancel_answer), patience_s)
-        yield from talk.quiet(0.15, 1.0)
+        yield from talk.quiet(0.1, 1.0)
         if talk.inbox == dialect.cancel_answer:
             talk.inbox = ""
             return
