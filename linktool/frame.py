@@ -36,6 +36,11 @@ class Frame:
     outgoing: bytes = AS_IT_IS
     incoming: bytes = AS_IT_IS
 
+    @property
+    def is_special(self) -> bool:
+        """True for what some drivers refuse: anything but eight bits without parity."""
+        return (self.data_bits, self.parity) != (8, "N")
+
 
 def read_frame(text: str) -> Frame:
     """ "8N1", "7E1"... as a Frame; UsageError when it is none."""

@@ -11,7 +11,6 @@ second linktool (port_lock). This file knows which port a name means, and nothin
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import sys
@@ -52,6 +51,8 @@ def port_kind(name: str) -> Kind:
     scheme, separator, _ = name.partition("://")
     if separator:
         if scheme.lower() not in SCHEMES:
+            import difflib
+
             near = difflib.get_close_matches(scheme.lower(), SCHEMES, 1)
             meant = f"Did you mean {near[0]}://? " if near else ""
             raise UsageError(

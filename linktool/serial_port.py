@@ -10,6 +10,7 @@ Seven data bits are kept by tables of our own, so that a pseudo-terminal or an 8
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import sys
@@ -23,7 +24,7 @@ from linktool.frame import Frame, on_eight_bits, on_pseudo_terminal, read_frame
 from linktool.machine import Link
 from linktool.port_info import PortInfo, in_order
 from linktool.port_lock import PortLock, holders
-from linktool.serial_refusal import FrameNotTaken, refusal
+from linktool.serial_refusal import FrameNotTaken, refusal, system_number
 from linktool.serial_wire import DescriptorWire, Gone, Held, LibraryWire, Wire
 
 if sys.platform != "win32":
@@ -59,6 +60,7 @@ class SerialPort:
         self.name = name
         self._write_s = write_s
         self._lock = lock
+        self._stuck = False
         self._port, self._frame = self._opened(link)
         self._wire: Wire = LibraryWire(self._port) if by_library else DescriptorWire(self._port)
         try:
@@ -104,7 +106,7 @@ class SerialPort:
 
     def _opened(self, link: Link) -> tuple[Any, Frame]:
         """The open pyserial port, in the frame of the profile or in one that is the same on the wire."""
-        if _is_pseudo_terminal(self.name):
+        if self._is_pseudo_terminal():
             return self._open_once(link, on_pseudo_terminal(link.frame))
         try:
             return self._open_once(link, read_frame(link.frame))
@@ -138,13 +140,23 @@ class SerialPort:
             raise
         except FAILURES as error:
             _close_quietly(port)
+            if system_number(error) == errno.EINVAL and frame.is_special:
+                raise FrameNotTaken(link.frame) from error
             raise self._refused(error, link) from error
         return port, frame
 
     def _refused(self, error: Exception, link: Link) -> PortError:
         return refusal(self.name, link, error, attached)
 
+    def _is_pseudo_terminal(self) -> bool:
+        """True for the terminal side of a pty: on Linux and the BSDs, on macOS."""
+        return re.fullmatch(r"/dev/(pts/\d+|ttys\d{3})", os.path.realpath(self.name)) is not None
+
     def _close_device(self) -> None:
+        if self._stuck:
+            # Else the system would wait for keys that nobody takes: half a minute on Linux.
+            with contextlib.suppress(*FAILURES):
+                self._port.reset_output_buffer()
         _close_quietly(self._port)
 
     # ---- what "gone" means --------------------------------------------------------------------------
@@ -155,6 +167,7 @@ class SerialPort:
             raise PortLost(f"{self.name}: the port is closed")
 
     def _held(self) -> PortLost:
+        self._stuck = True
         return PortLost(
             f"{self.name}: no key was taken for {self._write_s:g} s",
             "Flow control holds the line (CTS is off, or XOFF came), or the adapter hangs: "
@@ -208,11 +221,6 @@ def _aliases(folder: Path) -> dict[str, str]:
         return {os.path.realpath(path): str(path) for path in sorted(folder.iterdir())}
     except OSError:
         return {}
-
-
-def _is_pseudo_terminal(name: str) -> bool:
-    """True for the terminal side of a pty: Linux, the BSDs; macOS."""
-    return re.fullmatch(r"/dev/(pts/\d+|ttys\d{3})", os.path.realpath(name)) is not None
 
 
 def _frame_taken(port: Any, frame: Frame) -> bool:

@@ -28,16 +28,16 @@ class FrameNotTaken(Exception):
 
 def refusal(name: str, link: Link, error: Exception, attached: Callable[[], Iterable[PortInfo]]) -> PortError:
     """The PortError that says why `name` did not open. `attached` lists the ports that are there."""
-    number = _number(error)
+    number = system_number(error)
     if number in MISSING:
         return PortError(f"{name}: there is no such port", _there(attached))
     if number in BUSY:
         return PortError(f"{name} is in use by {_who(name)}", "End it, or wait until it has ended")
     if number in DENIED:
         return PortError(f"{name}: you are not allowed to open it", _permission_hint(name))
-    if isinstance(error, FrameNotTaken) or (number == errno.EINVAL and link.frame != "8N1"):
+    if isinstance(error, FrameNotTaken):
         return PortError(
-            f"{name}: this adapter does not take the frame {link.frame}",
+            f"{name}: this adapter does not take the frame {link.frame} (at the rate {link.rate})",
             'Set [link] frame to "8N1" in the profile if the machine allows it, or use another adapter',
         )
     if isinstance(error, (ValueError, OverflowError)) or number == errno.EINVAL or _about_rate(error):
@@ -52,7 +52,7 @@ def refusal(name: str, link: Link, error: Exception, attached: Callable[[], Iter
     return PortError(f"{name}: cannot be opened: {_plain(error)}")
 
 
-def _number(error: Exception) -> int | None:
+def system_number(error: Exception) -> int | None:
     """The system's error number: the library gives it in four different places."""
     number = getattr(error, "errno", None)
     if number is None:

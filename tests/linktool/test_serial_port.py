@@ -174,6 +174,32 @@ def test_seven_bit_frames_work_on_a_pseudo_terminal_and_again(pty: Pty, frame: s
         port.close()
 
 
+class AsRealDevice(SerialPort):
+    """Takes a pseudo-terminal for a device with a frame: one whose driver knows eight bits only."""
+
+    def _is_pseudo_terminal(self) -> bool:
+        return False
+
+
+def test_a_driver_that_knows_eight_bits_only_still_speaks_seven_with_parity(pty: Pty) -> None:
+    """It keeps its own frame quietly the first time and refuses the second time (measured on Linux). Ten bits
+    are the same either way: CACM 8(9), 1965, 553-556. C is 1000011: three ones, so the parity bit is 1."""
+    for _ in range(2):
+        port = AsRealDevice(pty.name, Link(frame="7E1"))
+        port.write(b"AC")
+        assert os.read(pty.far, 10) == b"\x41\xc3"
+        os.write(pty.far, b"\x41\xc3")
+        assert read_all(port, 2) == b"AC"
+        port.close()
+
+
+def test_a_frame_that_cannot_be_made_is_refused_each_time(pty: Pty) -> None:
+    for _ in range(2):
+        with pytest.raises(PortError, match=r"does not take the frame 8E1 \(at the rate 2400\)"):
+            AsRealDevice(pty.name, Link(frame="8E1"))
+    SerialPort(pty.name, Link()).close()
+
+
 def test_rate_and_flow_reach_the_system(pty: Pty) -> None:
     port = SerialPort(pty.name, Link(rate=2400, flow="rtscts"))
     flags = termios.tcgetattr(pty.near)
