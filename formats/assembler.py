@@ -23,7 +23,7 @@ from formats.image import TOP, hex4
 from formats.placement import Placement
 from formats.reading import Reading, ReadOptions
 from formats.source_lines import source_lines
-from formats.text import shown
+from formats.source_places import SourcePlaces, plain
 
 LINES_MAX = 100_000
 INCLUDE_DEPTH_MAX = 16
@@ -33,14 +33,6 @@ _ONE_AT_A_TIME = threading.Lock()
 _TRIPS: dict[type[Exception], str] = {
     ZeroDivisionError: "a division by zero",
     RecursionError: "this is nested too deeply",
-}
-_WORDS = {
-    '"EOL"': "the end of the line",
-    '"LABEL"': "a name",
-    '"NUM"': "a number",
-    '"STRING"': "text in quotes",
-    '"OPCODE"': "an instruction",
-    "expression": "a value",
 }
 
 
@@ -64,18 +56,18 @@ def assemble(data: bytes, source: str, options: ReadOptions) -> Reading:
             # Ophis trips over some malformed lines it has complained of, and a few it has not.
             run.refuse_complaints()
             problem = _TRIPS.get(type(error), "the assembler cannot make sense of this line")
-            raise run.error(Errors.currentpoint, problem) from error
+            raise run.places.error(Errors.currentpoint, problem) from error
     return run.reading(collection)
 
 
 class _Run:
-    """One source. Ophis knows a place in it by its index in `places`: (file, line, text)."""
+    """One source, its places, and what is said about it."""
 
     def __init__(self, source: str, options: ReadOptions, symbols: Mapping[str, int]) -> None:
         self.source = source
         self.options = options
         self.symbols = symbols
-        self.places: list[tuple[str, int, str]] = [(source, 0, "")]
+        self.places = SourcePlaces(source)
         self.org_places: set[str] = set()
         self.complaints: list[tuple[str, str]] = []
         self.warnings: list[str] = []
@@ -84,10 +76,9 @@ class _Run:
     def parse(self, place: str, source: str, data: bytes) -> Any:
         """One file as an Ophis node; included files come through here too."""
         lines = source_lines(data, source)
-        first = len(self.places)
-        if first + len(lines) > LINES_MAX:
+        if len(self.places) + len(lines) > LINES_MAX:
             raise FormatError(source, "", "the source with its includes is too long", f"{LINES_MAX} lines")
-        self.places += [(source, number, line.strip()) for number, line in enumerate(lines, 1)]
+        first = self.places.add(source, lines)
         nodes = []
         for point, line in enumerate(lines, first):
             node = Frontend.parse_line(str(point), _without_accumulator(Frontend.lex(str(point), line)))
@@ -99,6 +90,8 @@ class _Run:
         """Ophis's passes in its own order, without the one that makes branches longer."""
         program = self.parse(HANDED_IN, self.source, data)
         self.refuse_complaints()
+        self.refuse_open(program, "MacroBegin", "MacroEnd", ".macro without its .macend")
+        self.refuse_open(program, "ScopeBegin", "ScopeEnd", ".scope without its .scend")
         environment = Environment.Environment()
         macros, labels = BoundedMacros(), QuietLabels()
         update, collapse = Passes.UpdateLabels(), Passes.Collapse()
@@ -125,6 +118,17 @@ class _Run:
             self.refuse_complaints()
         return collection
 
+    def refuse_open(self, program: Any, begins: str, ends: str, message: str) -> None:
+        """FormatError at the line that opens what is not closed; Ophis would name the source's last line."""
+        opened: list[str] = []
+        for node in leaves(program):
+            if node.nodetype == begins:
+                opened.append(node.ppt)
+            elif node.nodetype == ends and opened:
+                opened.pop()
+        if opened:
+            raise self.places.error(opened[-1], message)
+
     def with_symbols(self, program: Any) -> Any:
         """The program behind the symbols handed in that it does not define itself, and its origin."""
         defined: dict[str, str] = {}
@@ -133,7 +137,9 @@ class _Run:
                 defined.setdefault(node.data[0], node.ppt)
         for name, point in defined.items():
             if name in Opcodes.opcodes:
-                self.warnings.append(f"{self.where(point)}: the label {name!r} is an instruction's name")
+                self.warnings.append(
+                    f"{self.places.where(point)}: the label {name!r} is an instruction's name"
+                )
         front = [
             IR.Node(HANDED_IN, "Label", name, IR.ConstantExpr(value))
             for name, value in self.symbols.items()
@@ -148,11 +154,10 @@ class _Run:
         emissions, at = collection.emissions, self.options.at
         if not emissions:
             raise FormatError(self.source, "", "the source gives no bytes", "instructions or data")
-        places = [""] + [emission.place for emission in emissions]
-        placement = Placement(self.source, lambda record: self.place(places[record]))
+        placement = Placement(self.source, lambda record: self.places.words(emissions[record - 1].place))
         for record, emission in enumerate(emissions, 1):
             if emission.origin is None:
-                raise self.error(
+                raise self.places.error(
                     emission.place,
                     "nothing says at which address this goes",
                     "Put .org before it, or give an address, for example --at 0280",
@@ -160,7 +165,7 @@ class _Run:
             placement.put(emission.address, emission.data, record)
         first = emissions[0]
         if at not in (None, first.address) and all(each.origin != HANDED_IN for each in emissions):
-            raise self.error(
+            raise self.places.error(
                 first.origin or HANDED_IN,
                 f"this places the first byte at {hex4(first.address)}, and --at says {at:04X}",
                 "Change the .org, or leave --at out",
@@ -169,7 +174,7 @@ class _Run:
         for name, value in self.symbols.items():
             if name in labels and labels[name].value != value:
                 self.warnings.append(
-                    f"{self.where(labels[name].place)}: {name} is {hex4(labels[name].value)} here; "
+                    f"{self.places.where(labels[name].place)}: {name} is {hex4(labels[name].value)} here; "
                     f"the {hex4(value)} handed in is not used"
                 )
         image = placement.image()
@@ -189,25 +194,10 @@ class _Run:
         if not self.complaints:
             return
         (point, message), *others = self.complaints
-        also = [f"{self.place(at)}: {_plain(text)}" for at, text in others]
+        also = [f"{self.places.words(at)}: {plain(text)}" for at, text in others]
         if len(also) > _ALSO_SHOWN:
             also[_ALSO_SHOWN:] = [f"and {len(also) - _ALSO_SHOWN} more"]
-        raise self.error(point, message, "Also " + "; ".join(also) if also else "")
-
-    def error(self, point: str, message: str, hint: str = "") -> FormatError:
-        source, _, text = self.places[_last(point)]
-        found = f"{shown(text, 48)}: {_plain(message)}" if text else _plain(message)
-        return FormatError(source, self.place(point, source), found, hint=hint)
-
-    def place(self, point: str, main: str = "") -> str:
-        """A place in words, without the file's name where that is `main` (the source itself)."""
-        main = main or self.source
-        *outer, inner = (self.places[int(part)] for part in point.split("->"))
-        used = f", in the macro used at {_line(outer[0], main)}" if outer else ""
-        return _line(inner, main) + used
-
-    def where(self, point: str) -> str:
-        return f"{self.source}, {self.place(point)}"
+        raise self.places.error(point, message, "Also " + "; ".join(also) if also else "")
 
 
 class _Directives:
@@ -223,7 +213,7 @@ class _Directives:
         if once and found in self.included:
             return
         if self.depth >= INCLUDE_DEPTH_MAX:
-            raise self.run.error(place, f"files include each other more than {INCLUDE_DEPTH_MAX} deep")
+            raise self.run.places.error(place, f"files include each other more than {INCLUDE_DEPTH_MAX} deep")
         self.included.add(found)
         self.depth += 1
         result.append(self.run.parse(place, found, content))
@@ -256,7 +246,7 @@ class _Directives:
     def pragmaOutfile(self, place: str, line: Any, result: list[Any]) -> None:
         _file_name(line)
         self.run.warnings.append(
-            f"{self.run.where(place)}: a source does not decide what is written; passed over"
+            f"{self.run.places.where(place)}: a source does not decide what is written; passed over"
         )
 
     pragmaListfile = pragmaOutfile
@@ -270,11 +260,11 @@ class _Directives:
         if not isinstance(name, str):
             run.refuse_complaints()
         if run.options.include is None:
-            raise run.error(place, "this source cannot include files: it was not read from a file")
+            raise run.places.error(place, "this source cannot include files: it was not read from a file")
         try:
-            return run.options.include(str(name), run.places[_last(place)][0])
+            return run.options.include(str(name), run.places.file(place))
         except FormatError as error:
-            raise run.error(place, str(error)) from error
+            raise run.places.error(place, str(error)) from error
 
 
 def _file_name(line: Any) -> Any:
@@ -289,22 +279,3 @@ def _without_accumulator(lexemes: list[Any]) -> list[Any]:
     if len(tail) == 2 and tail[0] in ("asl", "lsr", "rol", "ror") and tail[1] == "a":
         return [*lexemes[:-2], lexemes[-1]]
     return lexemes
-
-
-def _last(point: str) -> int:
-    return int(point.rpartition("->")[2])
-
-
-def _line(place: tuple[str, int, str], main: str) -> str:
-    source, number, _ = place
-    if not number:
-        return "the whole source"
-    return f"line {number}" if source == main else f"line {number} of {source}"
-
-
-def _plain(message: str) -> str:
-    """An Ophis message with its token names as words."""
-    if not message.startswith("Expected: "):
-        return message
-    parts = message.removeprefix("Expected: ").split(", ")
-    return "expected " + " or ".join(_WORDS.get(part, part.replace('"', "'")) for part in parts)
