@@ -122,10 +122,11 @@ COMMANDS: tuple[Command, ...] = (
     Command(
         "read",
         "examine memory, and save it",
-        "linktool.verbs.transfer:read",
+        "linktool.verbs.disassembly:read",
         "linktool read 0280-02FF -o saved.hex --port board:",
         (
             Argument("range", RangeOf(), "what to read", many=True),
+            Argument("--as", Choice(("hex", "code")), "show bytes, or instructions", default="hex"),
             Argument("--output", File(), "save to a file, in any format", short="-o"),
             Argument("--to", Text("FORMAT"), "the saved file's format, when its name does not tell"),
             Argument("--overwrite", None, "let --output replace a file that is there"),
@@ -142,6 +143,20 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--watch", Number("SECONDS", 0, 86400), "how long to show what it prints", default=5.0),
         ),
         wire=True,
+    ),
+    Command(
+        "sheet",
+        "a sheet for typing an image by hand, and the screen to expect",
+        "linktool.verbs.sheet:sheet",
+        "linktool sheet blink.hex --machine heron -o sheet.html",
+        (
+            IMAGE,
+            AT,
+            FORMAT,
+            FORCE,
+            Argument("--output", File(), "write it to a file: .html to print, else text", short="-o"),
+            Argument("--overwrite", None, "let --output replace a file that is there"),
+        ),
     ),
     Command(
         "convert",

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 import importlib
 
-MODULES: dict[str, str] = {}
+MODULES: dict[str, str] = {
+    "linktool.jobs.code": "linktool.render.code",
+    "linktool.jobs.sheet": "linktool.render.sheet",
+}
 """Module that defines reports -> module that renders them."""
 
 
