@@ -19,6 +19,7 @@ def check(talk: Conversation, image: Image, port: str = "") -> Talk[Report]:
         yield from talk.note("begin", command="check")
         meter.begin()
         yield from prepare(talk)
+        meter.ready()
         yield from verify(talk, image, result)
     except Stopped:
         stopped = True

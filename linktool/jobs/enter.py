@@ -71,6 +71,7 @@ def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) 
             yield from _send_unseen(talk, image, state)
         else:
             yield from prepare(talk)
+            meter.ready()
             yield from type_image(talk, image, state.typed, len(image))
             if check:
                 yield from _prove(talk, image, state)

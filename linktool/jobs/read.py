@@ -24,6 +24,7 @@ def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[
         yield from talk.note("begin", command="read")
         meter.begin()
         yield from prepare(talk)
+        meter.ready()
         total = sum(len(part) for part in wanted)
         pieces = [piece for part in wanted for piece in blocks_of(part)]
         for number, piece in enumerate(pieces):

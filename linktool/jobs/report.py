@@ -30,7 +30,8 @@ class Finding:
 
 @dataclass(frozen=True)
 class Effort:
-    """What a job took. wrong: echoes and answers that came wrong and were dealt with."""
+    """What a job took. wrong: echoes and answers that came wrong and were dealt with.
+    preparation: the part of it that went into finding the monitor and measuring the link."""
 
     keystrokes: int = 0
     printed: int = 0
@@ -42,6 +43,8 @@ class Effort:
     window: int = 0
     period_s: float = 0.0
     round_trip_s: float = 0.0
+    preparation_s: float = 0.0
+    preparation_printed: int = 0
 
 
 @dataclass(frozen=True)
@@ -122,10 +125,17 @@ class Meter:
         self._talk = talk
         self._before = replace(talk.counts)
         self._began_at: float | None = None
+        self._preparation_s, self._preparation_printed = 0.0, 0
 
     def begin(self) -> None:
         """Start the clock; it is known once something was heard of it."""
         self._began_at = self._talk.now
+
+    def ready(self) -> None:
+        """The machine is at its prompt and measured; the job itself begins."""
+        assert self._began_at is not None
+        self._preparation_s = self._talk.now - self._began_at
+        self._preparation_printed = self._talk.counts.printed - self._before.printed
 
     def effort(self) -> Effort:
         talk, before = self._talk, self._before
@@ -141,6 +151,8 @@ class Meter:
             window=pacing.window,
             period_s=pacing.period_s,
             round_trip_s=pacing.round_trip_s,
+            preparation_s=self._preparation_s,
+            preparation_printed=self._preparation_printed,
         )
 
 

@@ -24,6 +24,7 @@ def run(talk: Conversation, address: int, watch_s: float = 0.0, port: str = "") 
         yield from talk.note("begin", command="run")
         meter.begin()
         yield from prepare(talk)
+        meter.ready()
         yield from talk.run(address)
         yield from talk.note("started", address=address)
         end = talk.now + watch_s

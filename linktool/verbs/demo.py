@@ -109,7 +109,7 @@ class _Tour:
         bits = {finding.expected ^ (finding.found or 0) for finding in report.differences}
         if report.exit_status != 1 or bits != {1 << CHIP_BIT}:
             return False
-        self.tell(f"   Every wrong byte differs in bit {CHIP_BIT} alone; by the profile, chip {CHIP} serves it.")
+        self.tell(f"   Every wrong byte differs in bit {CHIP_BIT} alone: by the profile, chip {CHIP}.")
         self.tell("\nThat is the main job. `linktool --help` lists the commands; README.md shows how to wire")
         self.tell("a real board, and what to mind before you do.")
         return True
