@@ -7,6 +7,7 @@ descriptor's number is too high for it. Hang-up counts as readable: the read tha
 from __future__ import annotations
 
 import select
+import sys
 
 SELECT_LIMIT = 1024
 """FD_SETSIZE of POSIX systems; Python's select refuses higher numbers there."""
@@ -18,7 +19,7 @@ def ready(descriptor: int, seconds: float, *, to_write: bool = False) -> bool:
     OSError or ValueError when the descriptor is closed.
     """
     seconds = max(0.0, seconds)
-    if descriptor >= SELECT_LIMIT and hasattr(select, "poll"):
+    if sys.platform != "win32" and descriptor >= SELECT_LIMIT:
         waiter = select.poll()
         waiter.register(descriptor, select.POLLOUT if to_write else select.POLLIN)
         return bool(waiter.poll(seconds * 1000))

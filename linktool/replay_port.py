@@ -3,14 +3,15 @@
 What the host sends must be the bytes of the recording, in its order; answers come as long after the keys
 before them as they did then. How the host cuts its bytes into writes is its own affair. The first difference
 raises ReplayMismatch, which shows both sides one above the other; `finish` raises it for what is left over.
-The user's wishes to stop are played back by `stop`, a lost link by PortLost.
+The user's wishes to stop are played back by `stops`, a lost link by PortLost.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from linktool.errors import PortLost
+from linktool.exchange import STOPPED_AT_ONCE
 from linktool.trace import Entry
 
 TOLERANCE_S = 0.001
@@ -34,15 +35,20 @@ class ReplayPort:
         self._waiting = bytearray()
         self._late_s = 0.0
         self._now = 0.0
-        self._asked = 0
+        self._asked: list[int] = []
 
     def now(self) -> float:
         return self._now
 
-    def stop(self) -> int:
-        """How often the user had asked to stop by now: hand it to drive."""
-        self._take_due(self._now)
-        return self._asked
+    def stops(self) -> Callable[[], int]:
+        """The `stop` for one drive: how often the user asked during it, as the recording has it."""
+        before = len(self._asked)
+
+        def stop() -> int:
+            self._take_due(self._now)
+            return max(self._asked[before:], default=0)
+
+        return stop
 
     def write(self, data: bytes) -> None:
         self._take_due(self._now + TOLERANCE_S)
@@ -113,7 +119,7 @@ class ReplayPort:
                 self._waiting += entry.data
                 self._run = b""
             else:
-                self._asked = max(self._asked, int(entry.facts.get("asked", 1)))
+                self._asked.append(asked if isinstance(asked := entry.facts.get("asked"), int) else 1)
             self._next += 1
 
     def _too_early(self, entry: Entry, data: bytes) -> str:
@@ -146,7 +152,7 @@ def _port_side(entries: Sequence[Entry]) -> list[Entry]:
     """What the port itself did: no notes; no loss that was only the user's second wish to stop."""
     kept: list[Entry] = []
     for entry in entries:
-        if entry.event == "lost" and kept and kept[-1].event == "stop":
+        if entry.event == "lost" and entry.facts.get("reason") == STOPPED_AT_ONCE:
             continue
         if entry.event in ("in", "out", "stop", "lost"):
             kept.append(entry)

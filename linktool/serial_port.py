@@ -225,11 +225,11 @@ def _aliases(folder: Path) -> dict[str, str]:
 
 def _frame_taken(port: Any, frame: Frame) -> bool:
     """False when the driver quietly kept other data bits or parity, as some do."""
-    if sys.platform == "win32":
-        return True
-    flags = termios.tcgetattr(port.fileno())[2]
-    size = termios.CS8 if frame.data_bits == 8 else termios.CS7
-    return flags & termios.CSIZE == size and bool(flags & termios.PARENB) == (frame.parity != "N")
+    if sys.platform != "win32":
+        flags = termios.tcgetattr(port.fileno())[2]
+        size = termios.CS8 if frame.data_bits == 8 else termios.CS7
+        return flags & termios.CSIZE == size and bool(flags & termios.PARENB) == (frame.parity != "N")
+    return True
 
 
 def _ask_low_latency(port: Any) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import select
+import sys
 import time
 from typing import Any, Protocol
 
@@ -107,8 +108,8 @@ class LibraryWire:
 
 
 def _hung_up(descriptor: int) -> bool:
-    if not hasattr(select, "poll"):
-        return False
-    poll = select.poll()
-    poll.register(descriptor, select.POLLIN)
-    return any(flags & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, flags in poll.poll(0))
+    if sys.platform != "win32":
+        poll = select.poll()
+        poll.register(descriptor, select.POLLIN)
+        return any(flags & (select.POLLHUP | select.POLLERR | select.POLLNVAL) for _, flags in poll.poll(0))
+    return False

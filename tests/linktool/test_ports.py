@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import sys
+import threading
 import tty
 from pathlib import Path
 
@@ -106,13 +108,16 @@ def test_the_example_is_kept_apart_from_what_is_attached() -> None:
     assert BOARD_EXAMPLE not in list_ports()
 
 
-def test_an_interrupt_while_opening_leaves_no_lock(tmp_path: Path) -> None:
-    if sys.platform == "win32":
-        pytest.skip("pseudo-terminals are POSIX's")
-    with EchoServer() as server:
-        name = server.url
-        port = open_port(name, Link(), lock_folder=tmp_path)
-        with pytest.raises(PortError, match="this linktool itself"):
-            open_port(name, Link(), lock_folder=tmp_path)
-        port.close()
-        open_port(name, Link(), lock_folder=tmp_path).close()
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are POSIX's")
+def test_an_interrupt_while_the_adapter_settles_leaves_no_lock(tmp_path: Path) -> None:
+    far, near = os.openpty()
+    tty.setraw(near)
+    name = os.ttyname(near)
+    interrupt = threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
+    interrupt.start()
+    with pytest.raises(KeyboardInterrupt):
+        open_port(name, Link(settle_s=20.0), lock_folder=tmp_path)
+    interrupt.join()
+    open_port(name, Link(), lock_folder=tmp_path).close()
+    os.close(far)
+    os.close(near)

@@ -120,7 +120,7 @@ def test_what_was_left_out_is_told_at_the_end() -> None:
     with pytest.raises(ReplayMismatch, match='did not wait for "0280"'):
         port.finish()
     port = ReplayPort([Entry(0.0, "in", b"A")])
-    assert port.stop() == 0
+    assert port.stops()() == 0
     with pytest.raises(ReplayMismatch, match='did not read "A"'):
         port.finish()
     with pytest.raises(ReplayMismatch, match="did not wait for the end of the link"):
@@ -149,9 +149,17 @@ def test_a_session_that_was_stopped_stops_again(tmp_path: Path) -> None:
     assert [type(event) for event in was] == [Sent, Received, Cancelled, Sent, Received, Lost]
     (recording,) = read_trace(tmp_path / "t")
     port = ReplayPort(recording)
-    again = drive(job(), port, stop=port.stop)
+    again = drive(job(), port, stop=port.stops())
     assert [type(event) for event in again] == [type(event) for event in was]
     assert [event.at for event in again] == pytest.approx([event.at for event in was])
+    port.finish()
+
+
+def test_a_stop_ends_one_drive_and_not_the_next() -> None:
+    port = ReplayPort([Entry(0.2, "stop", facts={"asked": 1}), Entry(0.5, "stop", facts={"asked": 1})])
+    assert drive(heard(Wait(0.3)), port, stop=port.stops()) == [Cancelled(pytest.approx(0.2))]
+    assert drive(heard(Wait(0.2)), port, stop=port.stops()) == [TimeUp(pytest.approx(0.4))]
+    assert drive(heard(Wait(0.2)), port, stop=port.stops()) == [Cancelled(pytest.approx(0.5))]
     port.finish()
 
 

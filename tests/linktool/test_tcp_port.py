@@ -144,6 +144,21 @@ def test_closing_gives_the_lock_back(listener: socket.socket, tmp_path: Path) ->
     PortLock.take(name, folder=tmp_path).release()
 
 
+def test_an_address_of_the_newer_kind_works_in_brackets() -> None:
+    """RFC 3986, 3.2.2."""
+    try:
+        listener = socket.create_server(("::1", 0), family=socket.AF_INET6)
+    except OSError:
+        pytest.skip("this system has no IPv6 loopback")
+    with listener:
+        port = TcpPort(f"socket://[::1]:{listener.getsockname()[1]}")
+        peer, _ = listener.accept()
+        with peer:
+            port.write(b"A")
+            assert peer.recv(10) == b"A"
+        port.close()
+
+
 def test_where_nothing_listens_the_error_says_so() -> None:
     with socket.create_server(("127.0.0.1", 0)) as free:
         name = url_of(free)
