@@ -1,7 +1,8 @@
 """What one person has at hand: folders, settings, machine, port, and the talk that goes on over it.
 
 The command line makes a bench for one command; the shell keeps one for the evening. The port is opened
-at the first word and kept; opening it again would, on many adapters, reset what hangs on it.
+at the first word and kept; opening it again would, on many adapters, reset what hangs on it. All that
+comes in is kept in a model of the machine's screen.
 """
 
 from __future__ import annotations
@@ -13,10 +14,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from linktool.actions import Note, Talk
 from linktool.conversation import Conversation
-from linktool.errors import UsageError
+from linktool.dialect import received_text
+from linktool.errors import PortLost, UsageError
 from linktool.folders import Folders, folders, settings
 from linktool.machine import Machine, available, load
 from linktool.port import Port
+from linktool.screen import Screen
 
 if TYPE_CHECKING:
     from linktool.trace import Entry
@@ -45,6 +48,7 @@ class Bench:
         self._talk: Conversation | None = None
         self._trace_file = trace
         self._trace: Callable[[Entry], None] | None = None
+        self._screen: Screen | None = None
         self._kept = ExitStack()
         self.quiet = quiet
         self.watch: Callable[[Note, float], None] | None = None
@@ -73,6 +77,10 @@ class Bench:
             )
         return name
 
+    def need_port(self) -> None:
+        """UsageError when no port is known: to be said before anything else is looked at."""
+        assert self.port_name
+
     @property
     def machine(self) -> Machine:
         """The machine asked for; on a simulated board, the one it plays. UsageError when none is known."""
@@ -97,7 +105,25 @@ class Bench:
         """Ask for another port or machine from now on; the port that is open is closed."""
         self.close()
         self._asked_port, self._asked_machine = port or self._asked_port, machine or self._asked_machine
-        self._machine = None
+        self._machine = self._screen = None
+
+    def adopt(self, machine: Machine) -> None:
+        """Take `machine`, which may stand in no file, as the one in hand. The port stays open where its
+        link settings are the same, and is closed otherwise."""
+        if self._machine is None or self._machine.link != machine.link or self._port is None:
+            self.close()
+        else:
+            heard = self._talk.now if self._talk else 0.0
+            self._talk = Conversation(machine)
+            self._talk.now = heard
+        self._machine, self._screen = machine, None
+
+    @property
+    def screen(self) -> Screen:
+        """What the machine's screen shows, as far as it came over the port since it was first opened."""
+        if self._screen is None:
+            self._screen = Screen(self.machine.screen.columns, self.machine.screen.rows)
+        return self._screen
 
     def hold(self, job: Job[R]) -> R:
         """Have a conversation over the port, which is opened if need be, and stays open."""
@@ -110,7 +136,7 @@ class Bench:
         assert self._port is not None and self._talk is not None
         with interrupts() as stop:
             return drive(
-                job(self._talk, self.port_name), self._port, stop=stop, notes=self._noted, trace=self._trace
+                job(self._talk, self.port_name), self._port, stop=stop, notes=self._noted, trace=self._passed
             )
 
     def _open(self, machine: Machine) -> None:
@@ -118,13 +144,45 @@ class Bench:
 
         port = open_port(self.port_name, machine.link)
         self._kept.callback(port.close)
-        if self._trace_file:
-            from linktool.trace import TraceFile
-
-            trace = TraceFile(Path(self._trace_file), self.port_name, port.now())
-            self._kept.callback(trace.close)
-            self._trace = trace
         self._port, self._talk = port, Conversation(machine)
+        if self._trace_file:
+            self.trace_to(self._trace_file)
+
+    def trace_to(self, path: str) -> None:
+        """Write every key and character to a file from now on, until the port is closed.
+        UsageError when it cannot be written; the port is closed then."""
+        from linktool.trace import TraceFile
+
+        self._trace_file = path
+        if self._port is None:
+            return
+        try:
+            trace = TraceFile(Path(path), self.port_name, self._port.now())
+        except UsageError:
+            self.close()
+            self._trace_file = None
+            raise
+        self._kept.callback(trace.close)
+        self._trace = trace
+
+    def _passed(self, entry: Entry) -> None:
+        if entry.event == "in":
+            self.screen.feed(received_text(entry.data, self.machine.link.newline))
+        if self._trace is not None:
+            self._trace(entry)
+
+    def drop_lost_port(self) -> bool:
+        """Close the port if it is gone, so that the next conversation opens it anew; True when it was."""
+        if self._port is None:
+            return False
+        try:
+            came = self._port.read(self._port.now())
+        except PortLost:
+            self.close()
+            return True
+        if came:
+            self.screen.feed(received_text(came, self.machine.link.newline))
+        return False
 
     def _noted(self, note: Note, at: float) -> None:
         if self.watch is not None and not self.quiet:
@@ -145,3 +203,4 @@ class Bench:
         self._kept.close()
         self._kept = ExitStack()
         self._port = self._talk = None
+        self._trace = None

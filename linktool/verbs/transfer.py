@@ -21,6 +21,7 @@ from linktool.verbs.saving import target
 
 def enter(bench: Bench, values: Values) -> Report:
     """Type images in and prove them. Everything that can be refused is refused before the port is opened."""
+    bench.need_port()
     image, warnings = gather(bench, values["image"], values["at"], values["format"])
     refuse_harm(bench.machine, image, tuple(values["force"] or ()))
     make(bench.machine, image)
@@ -58,6 +59,7 @@ def symbol(bench: Bench, asked: int | str) -> int:
 
 def check(bench: Bench, values: Values) -> Report:
     """Compare images with memory."""
+    bench.need_port()
     image, warnings = gather(bench, values["image"], values["at"], values["format"])
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
