@@ -143,7 +143,7 @@ def test_what_cannot_be_written_names_the_file():
     with pytest.raises(FormatError, match="fill byte 100; expected a byte, 00 to FF"):
         registry.write(gapped, "binary", fill=0x100)
     for each in WRITTEN:
-        with pytest.raises(FormatError, match="^a: the image is empty"):
+        with pytest.raises(FormatError, match=r"^a: the image is empty"):
             registry.write(Image(), each.name, source="a")
 
 
