@@ -26,10 +26,14 @@ from formats.source_lines import source_lines
 from formats.source_places import SourcePlaces, plain
 
 LINES_MAX = 100_000
+SOURCE_BYTES_MAX = 1024 * 1024
+BINARY_BYTES_MAX = 256 * 1024
+"""For a source with all it includes: its text, and what .incbin brings in."""
 INCLUDE_DEPTH_MAX = 16
 _ALSO_SHOWN = 4
 _SYMBOL = re.compile(r"[a-z_][a-z0-9_]*")
 _ONE_AT_A_TIME = threading.Lock()
+_BYTES = [IR.ConstantExpr(byte) for byte in range(256)]
 _TRIPS: dict[type[Exception], str] = {
     ZeroDivisionError: "a division by zero",
     RecursionError: "this is nested too deeply",
@@ -71,13 +75,20 @@ class _Run:
         self.org_places: set[str] = set()
         self.complaints: list[tuple[str, str]] = []
         self.warnings: list[str] = []
+        self.text_bytes = 0
         self.directives = _Directives(self)
 
     def parse(self, place: str, source: str, data: bytes) -> Any:
         """One file as an Ophis node; included files come through here too."""
+        self.text_bytes += len(data)
+        if self.text_bytes > SOURCE_BYTES_MAX or len(self.places) + data.count(b"\n") > LINES_MAX:
+            raise FormatError(
+                source,
+                "",
+                "the source with its includes is too long",
+                f"at most {LINES_MAX} lines and {SOURCE_BYTES_MAX} bytes",
+            )
         lines = source_lines(data, source)
-        if len(self.places) + len(lines) > LINES_MAX:
-            raise FormatError(source, "", "the source with its includes is too long", f"{LINES_MAX} lines")
         first = self.places.add(source, lines)
         nodes = []
         for point, line in enumerate(lines, first):
@@ -206,6 +217,7 @@ class _Directives:
     def __init__(self, run: _Run) -> None:
         self.run = run
         self.depth = 0
+        self.binary_bytes = 0
         self.included: set[str] = set()
 
     def pragmaInclude(self, place: str, line: Any, result: list[Any], once: bool = False) -> None:
@@ -232,9 +244,13 @@ class _Directives:
                 line.pop()
                 size = Frontend.parse_expr(line)
         line.expect("EOL")
-        _, content = self.fetch(place, name)
+        found, content = self.fetch(place, name)
+        self.binary_bytes += len(content)
+        if self.binary_bytes > BINARY_BYTES_MAX:
+            problem = f"with {found}, .incbin brings in more than {BINARY_BYTES_MAX} bytes"
+            raise self.run.places.error(place, problem)
         size = size or IR.SequenceExpr([IR.ConstantExpr(len(content)), "-", offset])
-        result.append(IR.Node(place, "ByteRange", offset, size, *map(IR.ConstantExpr, content)))
+        result.append(IR.Node(place, "ByteRange", offset, size, *(_BYTES[byte] for byte in content)))
 
     def pragmaCharmapbin(self, place: str, line: Any, result: list[Any]) -> None:
         found, content = self.fetch(place, _file_name(line))

@@ -17,6 +17,13 @@ from formats.image import TOP
 HANDED_IN = "0"
 """The place of what the source does not say itself: its symbols and the origin the user gave."""
 NODES_MAX = 200_000
+"""What macros may make, in nodes and the values in them."""
+OUTPUT_MAX = 4 * (TOP + 1)
+"""Bytes a source may give, .org going back and all."""
+
+
+class TooMuch(Exception):
+    """Stops a pass at once; what is wrong has been logged."""
 
 
 def leaves(node: Any) -> Iterator[Any]:
@@ -34,11 +41,12 @@ class BoundedMacros(Passes.ExpandMacros):  # type: ignore[misc]  # Ophis has no 
     nodes = 0
 
     def visitMacroInvoke(self, node: Any, env: Any) -> None:
-        self.nodes += 8 + len(Macro.macros.get(node.data[0], ()))
+        self.nodes += 8 + sum(1 + len(inner.data) for inner in Macro.macros.get(node.data[0], ()))
         if self.nodes <= NODES_MAX:
             super().visitMacroInvoke(node, env)
-        elif not Errors.count:
+        else:
             Errors.log("the macros make more than the assembler can hold; does one use itself?")
+            raise TooMuch
 
 
 class QuietLabels(Passes.InitLabels):  # type: ignore[misc]
@@ -90,6 +98,9 @@ class Collection(Passes.Assembler):  # type: ignore[misc]
         if data:
             origin = self.origins.get(self.environment.getsegment())
             self.emissions.append(Emission(address, data, place, origin))
+            if len(self.output) > OUTPUT_MAX:
+                Errors.log(f"the source gives more than {OUTPUT_MAX} bytes")
+                raise TooMuch
 
     def assemble(self, node: Any, mode: int, env: Any) -> None:
         before, address = len(self.output), env.getPC()

@@ -19,6 +19,7 @@ _WORDS = {
     "expression": "a value",
 }
 _TEXT_SHOWN = 48
+_MESSAGE_MAX = 160
 
 
 class SourcePlaces:
@@ -59,7 +60,10 @@ class SourcePlaces:
 
 
 def plain(message: str) -> str:
-    """An Ophis message with its token names as words."""
+    """An Ophis message with its token names as words, and cut where it repeats a long expression."""
+    if len(message) > _MESSAGE_MAX:
+        half = _MESSAGE_MAX // 2
+        message = f"{message[:half]} ... {message[-half:]}"
     if not message.startswith("Expected: "):
         return message
     parts = message.removeprefix("Expected: ").split(", ")

@@ -5,7 +5,16 @@ from __future__ import annotations
 import pytest
 from Ophis import IR, Environment, Errors, Macro
 
-from formats.assembler_passes import HANDED_IN, NODES_MAX, BoundedMacros, Collection, Emission, Label, leaves
+from formats.assembler_passes import (
+    HANDED_IN,
+    NODES_MAX,
+    BoundedMacros,
+    Collection,
+    Emission,
+    Label,
+    TooMuch,
+    leaves,
+)
 from formats.assembler_state import fresh_ophis
 
 
@@ -73,8 +82,9 @@ def test_macros_are_expanded_up_to_a_bound():
         calls = IR.SequenceNode("1", [IR.Node("2", "MacroInvoke", "m") for _ in range(3)])
         BoundedMacros().go(calls, Environment.Environment())
         assert [node.nodetype for node in leaves(calls)].count("Implied") == 3
-        many = IR.SequenceNode("1", [IR.Node("2", "MacroInvoke", "m") for _ in range(NODES_MAX // 9 + 2)])
-        BoundedMacros().go(many, Environment.Environment())
+        many = IR.SequenceNode("1", [IR.Node("2", "MacroInvoke", "m") for _ in range(NODES_MAX // 12 + 1)])
+        with pytest.raises(TooMuch):
+            BoundedMacros().go(many, Environment.Environment())
     assert messages == ["the macros make more than the assembler can hold; does one use itself?"]
 
 

@@ -243,6 +243,15 @@ def test_a_runaway_source_is_stopped():
     twice = (".macro m", "`m", "`m", ".macend", ".org 0", "`m")
     assert "does one use itself?" in refusal(*twice)
     assert "the source with its includes is too long" in refusal("\n" * 100_001)
+    assert "at most 100000 lines and 1048576 bytes" in refusal(";" * 1_048_577)
+    assert "line 10: '.advance $ffff': the source gives more than 262144 bytes" in refusal(
+        *[".org 0", ".advance $ffff"] * 50
+    )
+    include = files(big_bin=bytes(200_000))
+    assert (
+        "line 2: '.incbin \"big.bin\"': with folder/big.bin, .incbin brings in more than 262144"
+        in refusal('.incbin "big.bin"', '.incbin "big.bin"', include=include)
+    )
 
 
 @settings(suppress_health_check=[HealthCheck.function_scoped_fixture])

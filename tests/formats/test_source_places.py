@@ -35,3 +35,8 @@ def test_token_names_become_words():
     assert plain('Expected: "EOL", ","') == "expected the end of the line or ','"
     assert plain("Expected: expression") == "expected a value"
     assert plain("Unknown label 'a'") == "Unknown label 'a'"
+
+
+def test_a_long_message_is_cut_in_the_middle():
+    assert plain("Word constant " + "1 + " * 1000 + "1 out of range").endswith("1 + 1 out of range")
+    assert len(plain("x" * 10_000)) < 200
