@@ -11,7 +11,10 @@ import importlib
 
 MODULES: dict[str, str] = {
     "linktool.jobs.code": "linktool.render.code",
+    "linktool.jobs.screen": "linktool.render.talking",
     "linktool.jobs.sheet": "linktool.render.sheet",
+    "linktool.jobs.talk": "linktool.render.talking",
+    "linktool.jobs.type_text": "linktool.render.talking",
 }
 """Module that defines reports -> module that renders them."""
 
