@@ -1,4 +1,4 @@
-"""The simulated board: a 6502 machine with its adapter, stepped on a virtual clock. Reached only through a port.
+"""The simulated board: a 6502 machine with its adapter, stepped on a virtual clock, behind a port.
 
 It shares no code with dialect, plan, pacing, conversation or jobs, so that a mistake cannot cancel itself.
 `open_board(name)` gives one; loading this package does not yet load the processor core.

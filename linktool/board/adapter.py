@@ -68,9 +68,8 @@ class Adapter:
         keys = []
         for code in codes:
             self._down_s = max(self._down_s, at_s + self._delay()) + self.wire.character_s
-            if self._mark and not code & self._mark:
-                self.lost += 1
-            elif self._down_s - self._presented_s < self.wire.strobe_s:
+            unmarked = self._mark and not code & self._mark
+            if unmarked or self._down_s - self._presented_s < self.wire.strobe_s:
                 self.lost += 1
             else:
                 self._presented_s = self._down_s

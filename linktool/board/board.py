@@ -104,7 +104,9 @@ class Board:
             )
         if isinstance(rom, bytes):
             if not 6 <= len(rom) <= len(area):
-                raise PortError(f"a ROM of {len(rom)} bytes does not fit {area}", f"At most {len(area)} bytes")
+                raise PortError(
+                    f"a ROM of {len(rom)} bytes does not fit {area}", f"At most {len(area)} bytes"
+                )
             rom = Image.from_bytes(area.last + 1 - len(rom), rom)
         for whole in (a.range for a in self.machine.areas if a.kind == "rom"):
             self.bus.cells[whole.first : whole.last + 1] = b"\xff" * len(whole)

@@ -113,10 +113,8 @@ class Bus:
     def look(self, address: int) -> int:
         """What the memory holds at `address`, with the faults that always act; no register is touched."""
         place = self.place(address)
-        if place is None or self.kinds[place] not in (RAM, ROM):
-            value = address >> 8
-        else:
-            value = self.cells[place]
+        there = place is not None and self.kinds[place] in (RAM, ROM)
+        value = self.cells[place] if place is not None and there else address >> 8
         for fault in self.faults:
             value = fault.shows(self, address, value)
         return value

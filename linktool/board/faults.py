@@ -274,9 +274,7 @@ FAULTS: tuple[FaultKind, ...] = (
     FaultKind("keys-changed", "PROBABILITY", "keys with one bit turned", _noise("keys", "changed")),
     FaultKind("prints-lost", "PROBABILITY", "characters the host never gets", _noise("prints", "lost")),
     FaultKind("prints-doubled", "PROBABILITY", "characters the host gets twice", _noise("prints", "doubled")),
-    FaultKind(
-        "prints-changed", "PROBABILITY", "characters with one bit turned", _noise("prints", "changed")
-    ),
+    FaultKind("prints-changed", "PROBABILITY", "characters with one bit turned", _noise("prints", "changed")),
     FaultKind("latency-burst", "SECONDS:PROBABILITY", "bytes that are held back so long", _burst),
     FaultKind("stuck", "RANGE:BIT:VALUE", "a bit that always is 0 or 1", _stuck),
     FaultKind("stuck-chip", "POSITION:VALUE", "a chip whose outputs always are 0 or 1", _stuck_chip),

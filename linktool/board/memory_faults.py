@@ -244,10 +244,8 @@ class CouplingState(MemoryFault):
 
 def _set(bus: Cells, bit: Bit, force: bool | None) -> None:
     held = bus.cells[bit.address]
-    if force is None:
-        value = held ^ bit.mask
-    else:
-        value = held | bit.mask if force else held & ~bit.mask
+    rises = not held & bit.mask if force is None else force
+    value = held | bit.mask if rises else held & ~bit.mask
     if value != held:
         bus.cells[bit.address] = value
         bus.changes += 1

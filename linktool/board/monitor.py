@@ -63,7 +63,7 @@ def dialect_of(machine: Machine) -> str:
 
 
 def registers_of(machine: Machine) -> tuple[int, int, int, int]:
-    """Where the profile has key_data, key_status, display_data and display_status. PortError if it does not."""
+    """Addresses of key_data, key_status, display_data, display_status. PortError where one is missing."""
     for name in REGISTERS:
         if name not in machine.symbols:
             raise PortError(

@@ -6,7 +6,7 @@
 ; the address and the byte that is there, PROMPTS is 1 where a sign asks for the next line; one of
 ; them is 0, and a target that is not wanted is multiplied away.
 ;
-; A character at its place in the line is judged by `number`, which hands on a code, not the
+; A character at its place in the line is judged by number, which hands on a code, not the
 ; character: the character with the bits of "0" turned over, less 71. Hex digits never come out.
 ;
 ; Where a byte does two things, a comment says so: there is no byte to spare.

@@ -23,7 +23,7 @@ _INTERRUPT, _UNUSED, _BREAK = 0x04, 0x20, 0x10
 
 
 class Processor:
-    """Runs what is on the bus. `cycles` is its time, `stopped` says why it stands still ("" while it runs)."""
+    """Runs what is on the bus. `cycles` is its time, `stopped` why it stands still ("" while it runs)."""
 
     def __init__(self, bus: Bus, model: str, next_event: Callable[[int], float]) -> None:
         core: Any
@@ -124,7 +124,7 @@ class Processor:
         self.idle = True
 
     def not_ready(self) -> None:
-        """A status register has just been read and says wait. Skips whole rounds of the loop that reads it."""
+        """A status register has just been read and says wait: skip whole rounds of the loop reading it."""
         if not self.skipping:
             return
         core = self.core

@@ -65,7 +65,7 @@ WRONG = [
     ("rate = 2400", 'rate = "fast"', r"\[link\] rate is 'fast'; allowed: a whole number"),
     ('frame = "8N1"', 'frame = "9N1"', r"\[link\] frame is '9N1'; allowed: 8N1"),
     ('newline = "cr"', 'newlines = "cr"', r"\[link\] newlines is not known; allowed: rate, frame"),
-    ('monitor = "FF00"', 'monitor = "1FF00"', r"\[symbols\] monitor is '1FF00'; allowed: a hexadecimal"),
+    ('monitor = "FF0D"', 'monitor = "1FF00"', r"\[symbols\] monitor is '1FF00'; allowed: a hexadecimal"),
     ('first = "1000"', 'first = "0FFF"', r"area 1000-1FFF|0FFF-1FFF overlaps 0000-0FFF"),
     ('last = "0FFF"', 'last = "xyz"', r"\[area 1\] last is 'xyz'; allowed: a hexadecimal address"),
     ('deposit = "{address}:{bytes}"', 'deposit = "{address}:"', r"deposit is '\{address\}:'; allowed"),
