@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from formats import files
+from formats import files, registry
 from formats.errors import FormatError
 from formats.image import Image
 
@@ -271,3 +271,16 @@ def test_where_links_are_not_allowed_the_name_is_claimed_first(open_folder: Path
     arguments = str(open_folder / "part"), str(open_folder / "a.hex")
     assert apart("files._put_new(sys.argv[1], sys.argv[2])", *arguments) == ""
     assert [(each.name, each.read_bytes()) for each in open_folder.iterdir()] == [("a.hex", b"new")]
+
+
+def test_converting_all_of_memory_is_quick(tmp_path: Path):
+    """64 KiB from Intel HEX to S-record, Python's start and imports included, in processor time."""
+    path = tmp_path / "a.hex"
+    files.save(path, registry.write(Image.from_bytes(0, bytes(range(256)) * 256), "intel-hex"))
+    convert = (
+        "files.save(sys.argv[2], registry.write(files.load(sys.argv[1]).image, 'srecord')); "
+        "import time; print(time.process_time())"
+    )
+    spent_s = apart(convert, str(path), str(tmp_path / "a.s19"), before="from formats import registry")
+    assert float(spent_s) < 0.25
+    assert len(files.load(tmp_path / "a.s19").image) == 65536
