@@ -1,7 +1,7 @@
 """The one error a format raises: where it stands, what was found, what was expected, what to do.
 
 Readers raise it for input they refuse and writers for images they cannot hold.
-Warnings are values (`Warning` lists returned beside an image), never printed here.
+Warnings are sentences returned beside an image (formats/reading.py), never raised or printed here.
 """
 
 from __future__ import annotations

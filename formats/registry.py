@@ -2,6 +2,7 @@
 
 A format is found by the name the user gives, else by the file's suffix, else by its content. Where
 suffix and content disagree the file is refused, with what it looks like; an explicit name settles it.
+The suffix .txt promises nothing. Bytes that look like no text format are raw binary where `at` is given.
 
 `at` when reading:
   raw binary      the load address; needed

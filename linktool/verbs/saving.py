@@ -20,7 +20,7 @@ class Target:
 
     def save(self, image: Image) -> tuple[str, ...]:
         """Write it whole or not at all; what the format cannot hold, as sentences."""
-        files.save(self.path, registry.write(image, self.format.name), force=self.replace)
+        files.save(self.path, registry.write(image, self.format.name, source=self.path), force=self.replace)
         return registry.not_kept(image, self.format.name)
 
 
