@@ -52,6 +52,7 @@ class Bench:
         self._kept = ExitStack()
         self.quiet = quiet
         self.watch: Callable[[Note, float], None] | None = None
+        self.tick: Callable[[float], None] | None = None
 
     @classmethod
     def from_values(cls, values: Mapping[str, Any]) -> Bench:
@@ -170,6 +171,8 @@ class Bench:
             self.screen.feed(received_text(entry.data, self.machine.link.newline))
         if self._trace is not None:
             self._trace(entry)
+        if self.tick is not None and not self.quiet:
+            self.tick(entry.at)
 
     def drop_lost_port(self) -> bool:
         """Close the port if it is gone, so that the next conversation opens it anew; True when it was."""

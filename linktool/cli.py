@@ -124,14 +124,18 @@ def run_command(command: Command, values: Values) -> int:
     """One command on a bench of its own."""
     from formats.errors import FormatError
     from linktool.bench import Bench
-    from linktool.render.terminal import Progress, Terminal
+    from linktool.render.progress import Progress
+    from linktool.render.terminal import Terminal
 
     bench = None
     try:
         bench = Bench.from_values(values)
-        if not values["json"]:
-            bench.watch = Progress().watch
-        report = command.run(bench, values)
+        progress = Progress(lambda: bench.talk if bench else None)
+        bench.watch, bench.tick = progress.watch, progress.tick
+        try:
+            report = command.run(bench, values)
+        finally:
+            progress.end()
         bench.close()
         Terminal(values["json"]).show(report)
         return int(report.exit_status)
