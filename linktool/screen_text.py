@@ -2,7 +2,8 @@
 
     {first}      a value; as many hex digits as the parameter has, else four
     {turns:2}    with 2 or 4 hex digits; :d decimal; :key the character with that code;
-                 :code the code as the keyboard register shows it, with bit 7 where the profile wants it
+                 :code a key's code as the keyboard's register shows it, with or without bit 7 where the
+                 profile has the adapter set it
     {?found:2}   hex digits that may be any, kept under that name; only in what is printed
     {=ruler}     a piece worked out here for machine and values; see PIECES
 In a sentence about what was printed, {found} shows what was kept, {bits} the data bits in which
@@ -21,7 +22,7 @@ from formats.image import Image, Range
 from linktool.expression import value_of
 from linktool.machine import Machine
 
-ANY_CHARACTER, ANY_HEX = "\0", "\1"
+ANY_CHARACTER, ANY_HEX, EITHER_BIT_7 = "\0", "\1", "\2"
 _FORMATS = ("", "2", "4", "d", "key", "code")
 _FIELD = re.compile(r"\{([^{}]*)\}")
 _CAPTURE = re.compile(r"\?([a-z][a-z0-9_]*):([1-9])")
@@ -80,7 +81,8 @@ def _field(text: str) -> Field:
 
 
 def raw(template: str, scene: Scene) -> str:
-    """The text with ANY_CHARACTER and ANY_HEX where it cannot be known; `sample` and `matching` take it."""
+    """The text with marks where it cannot be known: ANY_CHARACTER, ANY_HEX, and EITHER_BIT_7 before a
+    hex digit that may have its top bit set. `sample` and `matching` take it."""
 
     return _filled(template, lambda field: _raw(field, scene), str)
 
@@ -92,12 +94,13 @@ def block(lines: Iterable[str], times: int, scene: Scene) -> str:
 
 def sample(text: str) -> str:
     """Raw text as a person is shown it: a dot for each character that cannot be known."""
-    return text.replace(ANY_CHARACTER, ".").replace(ANY_HEX, ".")
+    return text.replace(ANY_CHARACTER, ".").replace(ANY_HEX, ".").replace(EITHER_BIT_7, "")
 
 
 def matching(text: str) -> str:
     """Raw text as a regular expression."""
-    return re.escape(text).replace(ANY_CHARACTER, ".").replace(ANY_HEX, "[0-9A-F]")
+    known = re.escape(text).replace(ANY_CHARACTER, ".").replace(ANY_HEX, "[0-9A-F]")
+    return re.sub(EITHER_BIT_7 + "([0-7])", lambda digit: f"[{digit[1]}{int(digit[1]) + 8:X}]", known)
 
 
 def keeping(template: str, scene: Scene) -> str:
@@ -153,7 +156,7 @@ def _value(field: Field, scene: Scene) -> str:
     if field.format == "key":
         return chr(value & 0x7F)
     if field.format == "code":
-        return f"{value & 0x7F | (0x80 if scene.machine.keys.high_bit else 0):02X}"
+        return (EITHER_BIT_7 if scene.machine.keys.high_bit else "") + f"{value & 0x7F:02X}"
     digits = int(field.format or scene.digits.get(field.expression, 4))
     return f"{value:0{digits}X}"
 

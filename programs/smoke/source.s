@@ -35,8 +35,14 @@ b6:     clv
         bvs bad
         bvc b7
         inx
-b7:     txa
+b7:     bit marks+1             ; bit 6 sets overflow
+        bvc bad
+        bvs b8
+        inx
+b8:     txa                     ; X counted what went astray; asked in two ways
         bne bad
+        cpx #1
+        bcs bad
 
         ldy #'F                 ; flags of adding, subtracting, comparing
         clc
@@ -99,7 +105,7 @@ call:   ldy #'R                 ; a subroutine, and the return from it
         ldy #1
         lda (at),y
         ldy #'I
-        cmp #$3c
+        cmp #$5a
         bne bad
         ldx #2
         lda (kept,x)            ; through `at`
@@ -115,7 +121,7 @@ there:  dex
         dex
         rts
 
-marks:  .byte $a5, $3c
+marks:  .byte $a5, $5a
 
 good:   lda #'O
         jsr char_out

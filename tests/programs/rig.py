@@ -7,12 +7,15 @@ that changes what a cell holds after a write. Time is counted in processor cycle
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import ClassVar
 
-from linktool.machine import Machine
-from linktool.program_build import Built
 from py65.devices.mpu6502 import MPU
+
+from linktool.machine import Area, Machine
+from linktool.program_build import Built
 
 FIELD_CYCLES = 16_667
 _FALSE_START = 0xEE
@@ -21,8 +24,7 @@ _FALSE_START = 0xEE
 class Processor(MPU):
     """py65 counts 3 cycles for DEC absolute where the data sheet has 6."""
 
-    cycletime = [*MPU.cycletime]
-    cycletime[0xCE] = 6
+    cycletime: ClassVar[list[int]] = [6 if opcode == 0xCE else n for opcode, n in enumerate(MPU.cycletime)]
 
 
 class Memory:
@@ -30,7 +32,7 @@ class Memory:
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self.kinds = [machine.kind_at(address) for address in range(0x10000)]
+        self.kinds = list(_kinds(machine.areas))
         self.bytes = bytearray(0x10000)
         self.bus = 0
         self.on_write: Callable[[int, int, bytearray], None] | None = None
@@ -70,11 +72,10 @@ class Memory:
                 self.bytes[address] = value
             else:
                 self.on_write(address, value, self.bytes)
-        elif kind == "io" and address == self.display_data:
-            # The display takes nothing while it is busy.
-            if self.cpu.processorCycles >= self.busy_until:
-                self.printed.append((self.cpu.processorCycles, chr(value & 0x7F)))
-                self.busy_until = self.cpu.processorCycles + FIELD_CYCLES
+        elif address == self.display_data and self.cpu.processorCycles >= self.busy_until:
+            # While it is busy, the display takes nothing.
+            self.printed.append((self.cpu.processorCycles, chr(value & 0x7F)))
+            self.busy_until = self.cpu.processorCycles + FIELD_CYCLES
 
     def register(self, address: int) -> int:
         if address == self.display_status:
@@ -87,6 +88,14 @@ class Memory:
         if address == self.key_data and self.keys:
             return self.keys.pop(0)
         return 0
+
+
+@lru_cache
+def _kinds(areas: tuple[Area, ...]) -> tuple[str, ...]:
+    kinds = ["none"] * 0x10000
+    for area in areas:
+        kinds[area.range.first : area.range.last + 1] = [area.kind] * len(area.range)
+    return tuple(kinds)
 
 
 def _rom(machine: Machine) -> dict[int, bytes]:
@@ -121,16 +130,27 @@ class Rig:
         self.cpu = self.processor(memory=self.memory)
         self.memory.cpu = self.cpu
 
+    def clear(self, faults: bool = True) -> None:
+        """Nothing printed, nothing counted; with `faults`, no faults either. Memory stays."""
+        memory = self.memory
+        memory.printed, memory.keys, memory.reads, memory.writes = [], [], 0, 0
+        if faults:
+            memory.on_read = memory.on_write = None
+
     def run(self, built: Built, steps: int = 8_000_000, answer: bool = True) -> str:
         for address, value in built.image.cells():
             self.memory.bytes[address] = value
-        self.cpu.pc, self.cpu.sp = built.start, 0xFF
+        self.cpu.pc, self.cpu.sp, self.ended = built.start, 0xFF, False
         monitor = self.machine.symbols["monitor"]
         answers = list(built.answers) if answer else []
-        memory, step, asked = self.memory, self.cpu.step, 0
+        memory, cpu, asked = self.memory, self.cpu, 0
+        instruct, cycles, more = cpu.instruct, cpu.cycletime, cpu.extracycles
         for _ in range(steps):
-            step()
-            if self.cpu.pc == monitor:
+            opcode = memory[cpu.pc]
+            cpu.pc, cpu.excycles, cpu.addcycles = cpu.pc + 1, 0, more[opcode]
+            instruct[opcode](cpu)
+            cpu.processorCycles += cycles[opcode] + cpu.excycles
+            if cpu.pc == monitor:
                 self.ended = True
                 break
             if memory.starved:
@@ -147,7 +167,3 @@ class Rig:
     def times_of(self, character: str) -> list[int]:
         """The cycles at which `character` was printed."""
         return [cycles for cycles, printed in self.memory.printed if printed == character]
-
-    def fill(self, data: Iterable[tuple[int, int]]) -> None:
-        for address, value in data:
-            self.memory.bytes[address] = value
