@@ -238,6 +238,17 @@ class Board:
         """The channel is given back; the board's memory can still be looked at."""
         self._open = False
 
+    def wakes_s(self) -> float:
+        """When the board wants to be read next, if the host sends nothing: a time on its clock, inf for
+        never, or a time that is past while a program is at work."""
+        waits = [self.adapter.to_host[0][0]] if self.adapter.to_host else []
+        if self._resets:
+            waits.append(self._resets[0])
+        if self._cut_s is not None:
+            waits.append(self._cut_s)
+        waits.append(self._next_event(self.processor.cycles) / self.clock_hz if self.processor.idle else 0.0)
+        return min(waits)
+
     # ---- for tests and for whoever serves it ---------------------------------------------------------
 
     def memory(self, first: int, last: int) -> bytes:
@@ -246,10 +257,10 @@ class Board:
         return bytes(self.bus.look(address) for address in range(wanted.first, wanted.last + 1))
 
     def poke(self, first: int, data: bytes) -> None:
-        """Put bytes into memory from outside, as the processor's own writes would go."""
+        """Put bytes into RAM from outside, as writes of the processor would go; no register is touched."""
         Range(first, first + len(data) - 1)
         for address, value in enumerate(data, first):
-            self.bus[address] = value
+            self.bus.put(address, value)
         self.bus.changes += 1
 
     def reset(self) -> None:

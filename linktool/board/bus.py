@@ -49,10 +49,11 @@ class Bus:
         """Put memory faults on the board; their pages go the long way from now on."""
         self.faults = tuple(faults)
         for fault in self.faults:
-            for page in range(fault.reach.first >> 8, (fault.reach.last >> 8) + 1):
+            for page in fault.pages():
                 self.plain[page] = self.loose[page] = 0
-        for address in {address for fault in self.faults for address in fault.forced()}:
-            self._keep(address, self.cells[address])
+        for address in sorted({address for fault in self.faults for address in fault.forced()}):
+            if self.kinds[address] == RAM:
+                self._keep(address, self.cells[address])
 
     def reader(self) -> Callable[[int], int]:
         """A function that reads a byte: a little faster than `bus[address]`."""
@@ -76,17 +77,23 @@ class Bus:
             self._other_write(address, value)
 
     def _other_read(self, address: int) -> int:
-        if address in self.readers:
-            return self.readers[address]()
+        place = self.place(address)
+        if place in self.readers:
+            return self.readers[place]()
         value = self.look(address)
         for fault in self.faults:
             value = fault.reads(self, address, value)
         return value
 
     def _other_write(self, address: int, value: int) -> None:
-        if address in self.writers:
-            self.writers[address](value)
-            return
+        place = self.place(address)
+        if place in self.writers:
+            self.writers[place](value)
+        else:
+            self.put(address, value)
+
+    def put(self, address: int, value: int) -> None:
+        """Write to the RAM at `address`, if there is any; no register is touched."""
         place = self.place(address)
         if place is not None and self.kinds[place] == RAM:
             self._keep(place, value)

@@ -248,9 +248,9 @@ def _coupling(take: _Arguments, faults: Faults) -> None:
     low, high = sorted((aggressor.address, victim.address))
     reach = Range(low, high)
     if force is not None and kind == "st":
-        faults.memory.append(memory.CouplingState(reach, aggressor, when, victim, force))
+        faults.memory.append(memory.CouplingState(reach, aggressor, victim, when, force))
     else:
-        faults.memory.append(memory.CouplingEdge(reach, aggressor, when, victim, force))
+        faults.memory.append(memory.CouplingEdge(reach, aggressor, victim, when, force))
 
 
 def _rom_bad(take: _Arguments, faults: Faults) -> None:

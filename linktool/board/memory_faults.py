@@ -33,6 +33,10 @@ class MemoryFault:
 
     reach: Range
 
+    def pages(self) -> Iterable[int]:
+        """The pages of the reach."""
+        return range(self.reach.first >> 8, (self.reach.last >> 8) + 1)
+
     def forced(self) -> Iterable[int]:
         """Cells that take the fault's value as soon as it is there."""
         return ()
@@ -206,12 +210,21 @@ class Bit:
 
 
 @dataclass
-class CouplingEdge(MemoryFault):
-    """An edge of the aggressor inverts the victim (CFin, force None) or forces it to 0 or 1 (CFid)."""
+class Coupling(MemoryFault):
+    """One bit disturbs another; a write to either goes through the fault."""
 
     aggressor: Bit
-    up: bool
     victim: Bit
+
+    def pages(self) -> Iterable[int]:
+        return {self.aggressor.address >> 8, self.victim.address >> 8}
+
+
+@dataclass
+class CouplingEdge(Coupling):
+    """An edge of the aggressor inverts the victim (CFin, force None) or forces it to 0 or 1 (CFid)."""
+
+    up: bool
     force: bool | None
 
     def written(self, bus: Cells, place: int, old: int, value: int) -> None:
@@ -224,12 +237,10 @@ class CouplingEdge(MemoryFault):
 
 
 @dataclass
-class CouplingState(MemoryFault):
+class CouplingState(Coupling):
     """While the aggressor holds a level, the victim is forced to 0 or 1 (CFst)."""
 
-    aggressor: Bit
     level: bool
-    victim: Bit
     force: bool
 
     def forced(self) -> Iterable[int]:
