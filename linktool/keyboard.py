@@ -36,6 +36,10 @@ class Keyboard(Protocol):
 
     def read(self, seconds: float) -> str | None: ...
 
+    def unread(self, text: str) -> None:
+        """Give back what was read too much: the next one to read gets it."""
+        ...
+
 
 def without_sequences(text: str) -> str:
     """Keys without those of cursor and function keys, which come as ESC and more."""
@@ -60,6 +64,9 @@ class Pipe:
             held, self._held = self._held, ""
             return held
         return self._next(seconds)
+
+    def unread(self, text: str) -> None:
+        self._held = text + self._held
 
     def read_line(self) -> str | None:
         """The next line without its end; waits for it. None when there is none."""
@@ -90,16 +97,19 @@ class Pipe:
         """One piece. The descriptor is read past Python's own buffer, whose lock a thread that waits
         would hold at the end of the program."""
         try:
-            descriptor = self._stream.fileno()
-        except (OSError, ValueError, AttributeError):  # a stream in memory never waits
-            self._came.put(self._stream.read(CHUNK) or None)
+            data = os.read(self._stream.fileno(), CHUNK)
+        except (OSError, ValueError, AttributeError):
+            self._came.put(self._in_memory())
             return
-        try:
-            data = os.read(descriptor, CHUNK)
-        except OSError:
-            data = b""
         text = self._decoded(data)
         self._came.put(text if data else text or None)
+
+    def _in_memory(self) -> str | None:
+        """From a stream that has no descriptor; None where it cannot be read either."""
+        try:
+            return self._stream.read(CHUNK) or None
+        except (OSError, ValueError):
+            return None
 
     def _decoded(self, data: bytes) -> str:
         if not hasattr(self, "_decoder"):
@@ -149,6 +159,9 @@ class Terminal:
                 break
             text += more
         return None if text is None else without_sequences(text)
+
+    def unread(self, text: str) -> None:
+        """Nobody reads on at a terminal: what was struck ahead is left out."""
 
     def _one(self) -> str | None:
         try:
@@ -209,3 +222,6 @@ class Console:
                 break
             time.sleep(0.01)
         return found
+
+    def unread(self, text: str) -> None:
+        """As at a POSIX terminal."""

@@ -34,7 +34,9 @@ class Say:
 
 @dataclass(frozen=True)
 class Leave:
-    """The end of the talk."""
+    """The end of the talk; rest: characters after it, which are not for the machine."""
+
+    rest: str = ""
 
 
 Meaning: TypeAlias = Strike | Say | Leave
@@ -57,9 +59,9 @@ class TalkKeys:
     def read(self, text: str) -> list[Meaning]:
         """What these characters mean, in order; nothing after a Leave."""
         meant: list[Meaning] = []
-        for character in text:
+        for at, character in enumerate(text):
             if character == LEAVE and self._name is None:
-                return [*meant, Leave()]
+                return [*meant, Leave(text[at + 1 :])]
             skipped = character == "\n" and self._after_return
             self._after_return = character == "\r"
             if not skipped:

@@ -8,8 +8,8 @@ waited for until the machine falls silent. Nothing is checked here: the person s
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from linktool.actions import Received, Talk, Wait
 from linktool.conversation import Conversation, Gone, Stopped
@@ -18,8 +18,8 @@ from linktool.jobs.report import Effort, Meter
 from linktool.plan import timed_delays
 from linktool.talk_keys import Leave, Say, Strike, TalkKeys
 
-Keys = Callable[[float], str | None]
-"""Looks for keys, for so many real seconds at most: "" for none yet, None when none will come."""
+if TYPE_CHECKING:
+    from linktool.keyboard import Keyboard
 
 SLICE_S = 0.02
 UNECHOED_S = 0.25
@@ -55,8 +55,8 @@ class TalkReport:
 
 
 class _Talk:
-    def __init__(self, talk: Conversation, keys: Keys, live: bool, real_time: bool) -> None:
-        self.talk, self.keys, self.live, self.real_time = talk, keys, live, real_time
+    def __init__(self, talk: Conversation, keys: Keyboard, real_time: bool) -> None:
+        self.talk, self.keys, self.live, self.real_time = talk, keys, keys.live, real_time
         self.meaning = TalkKeys(talk.machine)
         self.pending: deque[str] = deque()
         self.output, self.received = "", 0
@@ -90,7 +90,7 @@ class _Talk:
         """Look for keys. On a port whose clock is not the world's, real time is spent here instead."""
         if self.over or (self.pending and not self.live):
             return
-        found = self.keys(0.0 if self.real_time or self.pending else SLICE_S)
+        found = self.keys.read(0.0 if self.real_time or self.pending else SLICE_S)
         if found is None:
             self.over = True
             return
@@ -100,7 +100,8 @@ class _Talk:
             elif isinstance(each, Say):
                 yield from self.talk.note("said", text=each.text)
             elif isinstance(each, Leave):
-                self.left = True
+                self.keys.unread(each.rest)
+                self.left, self.over = self.live, True
 
     def _strike(self, key: str) -> Talk[None]:
         yield from self.talk.send(key)
@@ -133,17 +134,15 @@ class _Talk:
             yield from self.talk.note("output", text=text)
 
 
-def talk(
-    speech: Conversation, keys: Keys, port: str = "", *, live: bool = True, real_time: bool = True
-) -> Talk[TalkReport]:
+def talk(speech: Conversation, keys: Keyboard, port: str = "", *, real_time: bool = True) -> Talk[TalkReport]:
     """Speak to the machine until a Leave, or until `keys` has no more and the machine is silent.
 
-    live: a person strikes the keys now. real_time: the port's clock is the world's. Notes "output" hold
-    what came, "said" what is to be told to the person. Never raises for the link.
+    real_time: the port's clock is the world's. Notes "output" hold what came, "said" what is to be told to
+    the person. Never raises for the link.
     """
     meter = Meter(speech)
     stopped, lost = False, ""
-    part = _Talk(speech, keys, live, real_time)
+    part = _Talk(speech, keys, real_time)
     try:
         yield from speech.note("begin", command="talk")
         meter.begin()

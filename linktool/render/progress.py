@@ -94,7 +94,7 @@ class Progress:
         self._on_terminal = self.err.isatty()
         self._moves = self._on_terminal and moves_cursor(self.err)
         self._drawn_at = float("-inf")
-        self._standing = False
+        self._standing = self._in_line = False
         self._phase = ""
         self._began_at = 0.0
         self._before = Counts()
@@ -108,8 +108,10 @@ class Progress:
             from linktool.render.terminal import safe
 
             self.clear()
-            self.out.write(safe(printable(str(note.facts["text"]))))
+            text = safe(printable(str(note.facts["text"])))
+            self.out.write(text)
             self.out.flush()
+            self._in_line = not text.endswith("\n") if text else self._in_line
         elif not self._on_terminal:
             return
         elif note.topic == "progress":
@@ -137,9 +139,13 @@ class Progress:
             self._standing = False
 
     def end(self) -> None:
-        """The job is over."""
+        """The job is over: what follows begins on a line of its own."""
         self._phase = ""
         self.clear()
+        if self._in_line:
+            self.out.write("\n")
+            self.out.flush()
+            self._in_line = False
 
     def _progress(self, note: Note, at: float) -> None:
         facts, counts = note.facts, self._counts()
@@ -150,7 +156,8 @@ class Progress:
         self._noted = Status(phase, int(facts["done"]), int(facts["total"]), str(facts.get("unit", "byte")))
         self._printed_then = counts.printed
         if self._noted.done >= self._noted.total:
-            self.end()
+            self._phase = ""
+            self.clear()
         elif self._due():
             self._draw(at)
 

@@ -23,10 +23,17 @@ def safe(text: str) -> str:
 
 
 class Terminal:
-    """Shows one command's outcome. as_json: one object on standard output and nothing else there."""
+    """Shows one command's outcome. as_json: one object on standard output and nothing else there.
+    prefix: what errors begin with."""
 
-    def __init__(self, as_json: bool = False, out: TextIO | None = None, err: TextIO | None = None) -> None:
-        self.as_json = as_json
+    def __init__(
+        self,
+        as_json: bool = False,
+        out: TextIO | None = None,
+        err: TextIO | None = None,
+        prefix: str = "linktool: ",
+    ) -> None:
+        self.as_json, self.prefix = as_json, prefix
         self.out, self.err = out or sys.stdout, err or sys.stderr
 
     def show(self, report: object) -> None:
@@ -59,7 +66,8 @@ class Terminal:
             self.out.write(json.dumps(facts) + "\n")
             self.out.flush()
         else:
-            self.err.write(f"linktool: {safe(str(error))}\n")
+            line = f"{self.prefix}{safe(str(error))}"
+            self.err.write((f"{RED}{line}{PLAIN}" if colourful(self.err) else line) + "\n")
             self.err.flush()
         return status
 

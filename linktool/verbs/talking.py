@@ -54,9 +54,8 @@ def talk_with(bench: Bench, keys: Keyboard, out: TextIO, output: str | None = No
         report = bench.hold(
             lambda speech, port: talk_job(
                 speech,
-                keys.read,
+                keys,
                 port,
-                live=keys.live,
                 real_time=bool(getattr(bench.port, "real_time", False)),
             )
         )

@@ -1,0 +1,88 @@
+"""Help that fits a screen: all verbs, as much of each as there is room for; one verb with an example."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from linktool.arguments import Argument
+from linktool.commands import Command
+from linktool.shell.reading import places_of
+
+FIRST = (
+    ("setup", "meet the machine and write its profile"),
+    ("enter FILE", "type an image in, and prove it"),
+    ("run", "start it"),
+    ("check", "compare memory with it"),
+    ("read 0280-02FF", "look at memory"),
+    ("talk", "speak to the machine yourself"),
+)
+END = "`help VERB` explains one, with an example. Tab completes. `quit` leaves."
+
+
+def overview(verbs: Sequence[Command], columns: int, rows: int) -> list[str]:
+    """All verbs, a line each where the terminal is tall enough, else in a paragraph below the first few."""
+    if len(verbs) + 3 <= rows:
+        return [*(_short(f"{verb.name:<10} {verb.summary}", columns) for verb in verbs), "", END]
+    known = {verb.name for verb in verbs}
+    first = [f"  {words:<16} {meaning}" for words, meaning in FIRST if words.partition(" ")[0] in known]
+    names = textwrap.wrap(" ".join(sorted(known)), columns - 2)
+    return [
+        "To begin with:",
+        *(_short(line, columns) for line in first),
+        "",
+        "All verbs:",
+        *(f"  {line}" for line in names),
+        "",
+        *textwrap.wrap(END, columns),
+    ]
+
+
+def of_verb(verb: Command, columns: int) -> list[str]:
+    """One verb: how it is written, what each argument is, and an example that works."""
+    options = [argument for argument in verb.arguments if argument.is_option]
+    words = [verb.name, *(_place(argument) for argument in places_of(verb))]
+    if options:
+        words.append("[OPTIONS]")
+    lines = [" ".join(words), *textwrap.wrap(verb.summary[0].upper() + verb.summary[1:] + ".", columns), ""]
+    for argument in (*places_of(verb), *options):
+        lines += _argument(argument, columns)
+    if verb.arguments:
+        lines.append("")
+    return [*lines, f"Example: {example(verb)}"]
+
+
+def example(verb: Command) -> str:
+    """The verb's example as the shell takes it: the port is remembered there."""
+    return (
+        verb.example.removeprefix("linktool ").replace(" --port board:", "").replace(" --machine heron", "")
+    )
+
+
+def _place(argument: Argument) -> str:
+    assert argument.kind is not None
+    shown = argument.kind.shown + ("..." if argument.many else "")
+    return shown if argument.needed else f"[{shown}]"
+
+
+def _argument(argument: Argument, columns: int) -> list[str]:
+    if argument.is_option:
+        name = f"{argument.short}, {argument.name}" if argument.short else argument.name
+        if argument.kind is not None:
+            value = argument.kind.shown
+            name += f" {value}" if argument.bare is ... else f" [{value}]"
+    else:
+        name = _place(argument)
+    indent = " " * 22
+    if len(name) > 18:
+        return [
+            f"  {name}",
+            *textwrap.wrap(argument.help, columns, initial_indent=indent, subsequent_indent=indent),
+        ]
+    return textwrap.wrap(
+        f"{argument.help}", columns, initial_indent=f"  {name:<20}", subsequent_indent=indent
+    )
+
+
+def _short(line: str, columns: int) -> str:
+    return line if len(line) <= columns else line[: columns - 3].rstrip() + "..."

@@ -1,0 +1,334 @@
+"""The shell without its prompt: a line in, what it did out. It keeps the bench, and what is in hand.
+
+Its own verbs (help, port, machine, image, quit) stand in OWN; all others come from the table of commands.
+Reports and errors are shown as on the command line. The prompt and the bottom line are made of what is
+remembered: they never touch the port.
+"""
+
+from __future__ import annotations
+
+import difflib
+import shutil
+import sys
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TextIO
+
+from formats.errors import FormatError
+from formats.image import hex4
+from linktool.arguments import Argument, Kind, Known, MachineName, PortName, Text
+from linktool.bench import Bench
+from linktool.commands import AT, COMMANDS, FORMAT, IMAGE, Command, Values
+from linktool.errors import DONE, STOPPED, LinkError, LinktoolError, UsageError
+from linktool.render.progress import Progress
+from linktool.render.terminal import Terminal
+from linktool.shell import help as helping
+from linktool.shell.completion import Completion, complete
+from linktool.shell.line import words
+from linktool.shell.memory import InHand, after
+from linktool.shell.reading import read_words
+
+OWN: tuple[Command, ...] = (
+    Command(
+        "help",
+        "list the verbs, or explain one",
+        "",
+        "help enter",
+        (Argument("verb", Text("VERB", lambda known: VERB_NAMES), "the verb to explain", needed=False),),
+    ),
+    Command(
+        "port",
+        "show the port in hand, or take another",
+        "",
+        "port board:",
+        (Argument("name", PortName(), "the port to use from now on", needed=False),),
+    ),
+    Command(
+        "machine",
+        "show the machine in hand, or take another",
+        "",
+        "machine heron",
+        (Argument("name", MachineName(), "the profile to use from now on", needed=False),),
+    ),
+    Command(
+        "image",
+        "show the image in hand, or take one without typing it",
+        "",
+        "image blink.hex",
+        (replace(IMAGE, needed=False), AT, FORMAT),
+    ),
+    Command("quit", "leave the shell; the port is closed", "", "quit"),
+)
+VERBS = (*COMMANDS, *OWN)
+VERB_NAMES: tuple[str, ...] = tuple(sorted(verb.name for verb in VERBS))
+ALSO = {"exit": "quit", "?": "help"}
+FRESH_S = 5.0
+"""How long a list made for completion is good for."""
+
+
+@dataclass(frozen=True)
+class Result:
+    """exit_status: as on the command line. leave: the user is done. report: what the command returned."""
+
+    exit_status: int = DONE
+    leave: bool = False
+    report: object = None
+
+
+class Shell:
+    """out and err: where reports and errors go. now: the wall clock, for "proven 21:14"."""
+
+    def __init__(
+        self,
+        bench: Bench,
+        out: TextIO | None = None,
+        err: TextIO | None = None,
+        now: Callable[[], datetime] = datetime.now,
+    ) -> None:
+        self.bench = bench
+        self.hand: InHand | None = None
+        self._out, self._err, self._now = out or sys.stdout, err or sys.stderr, now
+        self._json = bench.quiet
+        self._progress = Progress(lambda: bench.talk, self._out, self._err)
+        bench.watch, bench.tick = self._progress.watch, self._progress.tick
+        self._lists: dict[str, tuple[float, tuple[str, ...]]] = {}
+        self._own = {
+            "help": self._help,
+            "port": self._port,
+            "machine": self._machine,
+            "image": self._image,
+            "quit": self._quit,
+        }
+
+    # ---- one line -----------------------------------------------------------------------------
+
+    def execute(self, line: str) -> Result:
+        """Do what the line says and show what came of it. Never raises for the user's mistakes."""
+        verb = ""
+        try:
+            given = words(line)
+            if given[:1] == ["linktool"]:
+                given = given[1:]
+            if not given:
+                return Result()
+            command = _find(given[0])
+            verb = command.name
+            return self._run(command, given[1:])
+        except (LinktoolError, FormatError) as error:
+            self._progress.end()
+            status = self._terminal().complain(error, verb)
+            if isinstance(error, LinkError):
+                self._let_go_of_lost_port()
+            return Result(status)
+        except KeyboardInterrupt:
+            self._progress.end()
+            return Result(self._terminal().complain(LinktoolError("stopped"), verb, STOPPED))
+        finally:
+            self.bench.quiet = self._json
+
+    def _run(self, command: Command, given: list[str]) -> Result:
+        values = read_words(command, given, self.hand.held() if self.hand else {})
+        self._take_common(values)
+        own = self._own.get(command.name)
+        if own is not None:
+            return own(values)
+        try:
+            report = command.run(self.bench, values)
+        finally:
+            self._progress.end()
+        self._terminal().show(report)
+        self.hand = after(self.hand, command.name, values, report, self._now())
+        if getattr(report, "lost", ""):
+            self._let_go_of_lost_port()
+        return Result(int(report.exit_status), report=report)
+
+    def _take_common(self, values: Values) -> None:
+        """--port and --machine stay in hand; --json is for one line."""
+        self.bench.quiet = self._json or bool(values["json"])
+        if values["port"] or values["machine"]:
+            self._use(values["port"], values["machine"])
+        if values["trace"]:
+            self.bench.trace_to(values["trace"])
+
+    def _use(self, port: str | None, machine: str | None) -> None:
+        """Take another port or machine; what was proven was proven elsewhere."""
+        if port:
+            from linktool.ports import port_kind
+
+            port_kind(port)
+        if machine:
+            from linktool.machine import load
+
+            load(machine, self.bench.folders.machines)
+        before = self._names()
+        if (port or before[0], machine or before[1]) == before:
+            return
+        self.bench.use(port=port, machine=machine)
+        if self.hand:
+            self.hand = replace(self.hand, proof=None)
+
+    def _let_go_of_lost_port(self) -> None:
+        if self.bench.drop_lost_port():
+            self.tell_error("the port is closed; the next verb that needs it opens it again")
+
+    # ---- verbs of its own ---------------------------------------------------------------------
+
+    def _help(self, values: Values) -> Result:
+        size = shutil.get_terminal_size()
+        asked = values["verb"]
+        if asked:
+            self._say(helping.of_verb(_find(asked), size.columns))
+        else:
+            self._say(helping.overview(VERBS, size.columns, size.lines))
+        return Result()
+
+    def _port(self, values: Values) -> Result:
+        if values["name"]:
+            self._use(values["name"], None)
+        name = self.bench.port_name
+        self._say([f"port {name}, {'open' if self.bench.port else 'not open yet'}"])
+        return Result()
+
+    def _machine(self, values: Values) -> Result:
+        if values["name"]:
+            self._use(None, values["name"])
+        machine = self.bench.machine
+        self._say([f"machine {machine.name}: {machine.title}"])
+        return Result()
+
+    def _image(self, values: Values) -> Result:
+        asked = list(values["image"] or ())
+        if asked:
+            from linktool.sources import gather
+
+            image, warnings = gather(self.bench, asked, values["at"], values["format"])
+            if not image:
+                raise UsageError(f"{' '.join(asked)} holds no bytes")
+            self._say([f"note: {warning}" for warning in warnings])
+            taken = InHand(tuple(asked), values["at"], values["format"], image)
+            same = self.hand is not None and self.hand.image == image
+            self.hand = replace(taken, proof=self.hand.proof) if self.hand and same else taken
+        if self.hand is None:
+            self._say(["No image is in hand. `image FILE` takes one; so does every verb that is given one."])
+            return Result()
+        start = "" if self.hand.start is None else f", starts at {hex4(self.hand.start)}"
+        self._say([f"image {self.hand}{start}", f"{self.hand.proof or 'not entered yet'}"])
+        return Result()
+
+    def _quit(self, values: Values) -> Result:
+        return Result(leave=True)
+
+    # ---- what is shown ------------------------------------------------------------------------
+
+    def prompt(self) -> str:
+        """What is connected, in a few characters."""
+        port, machine = self._names()
+        if not port:
+            return "no port> "
+        return (
+            f"{machine or 'no machine'} on {port}> "
+            if self.bench.port
+            else f"{machine or port}, not connected> "
+        )
+
+    def bottom_line(self, columns: int) -> str:
+        """Port, machine, image and its extent, what is proven and when; cut to fit."""
+        port, machine = self._names()
+        parts = [
+            f"port {port or 'none'}" + (" open" if self.bench.port else ""),
+            f"machine {machine or 'none'}",
+            f"image {self.hand}" if self.hand else "no image",
+        ]
+        if self.hand:
+            parts.append(str(self.hand.proof or "not entered yet"))
+        for shown in (parts, parts[2:], parts[3:]):
+            line = " | ".join(shown)
+            if len(line) < columns and shown:
+                return line
+        return (parts[3:] or parts[2:])[0][: max(columns - 1, 0)]
+
+    def complete(self, line: str) -> Completion:
+        """What may stand at the end of `line`."""
+        return complete(line, VERBS, self._known)
+
+    def tell_error(self, text: str) -> None:
+        """A line on standard error, in the manner of errors."""
+        self._terminal().complain(LinktoolError(text))
+
+    def _terminal(self) -> Terminal:
+        return Terminal(self.bench.quiet, self._out, self._err, prefix="! ")
+
+    def say(self, line: str) -> None:
+        """A line on standard output."""
+        self._terminal().say(line)
+
+    def _say(self, lines: list[str]) -> None:
+        for line in lines:
+            self.say(line)
+
+    def _names(self) -> tuple[str, str]:
+        """Port and machine as far as they are known; "" for what is not, or cannot be read."""
+        return _or_empty(lambda: self.bench.port_name), _or_empty(lambda: self.bench.machine.name)
+
+    def _known(self, kind: Kind) -> Known:
+        """The lists a type completes from; only those it asks for are made."""
+        from linktool.machine import available
+
+        bench = self.bench
+        if isinstance(kind, PortName):
+            return Known(ports=(*self._fresh("ports", _ports), "board:"))
+        if isinstance(kind, MachineName):
+            return Known(machines=self._fresh("machines", lambda: tuple(available(bench.folders.machines))))
+        programs = self._fresh("programs", lambda: _programs(bench))
+        try:
+            machine = bench.machine
+        except LinktoolError:
+            return Known(programs=programs)
+        held = [segment.range for segment in self.hand.image.segments] if self.hand else []
+        areas = [area.range for area in machine.areas]
+        return Known(
+            programs=programs,
+            symbols=tuple(sorted(machine.symbols)),
+            ranges=tuple(dict.fromkeys(str(each) for each in (*held, *areas))),
+            areas=machine.area_names(),
+        )
+
+    def _fresh(self, name: str, make: Callable[[], tuple[str, ...]]) -> tuple[str, ...]:
+        made_at, found = self._lists.get(name, (float("-inf"), ()))
+        now = time.monotonic()
+        if now - made_at > FRESH_S:
+            found = make()
+            self._lists[name] = (now, found)
+        return found
+
+
+def _find(name: str) -> Command:
+    """The verb of that name. UsageError with the nearest one."""
+    wanted = ALSO.get(name, name)
+    found = next((verb for verb in VERBS if verb.name == wanted), None)
+    if found is None:
+        near = difflib.get_close_matches(wanted.lower(), VERB_NAMES, 1)
+        meant = f"Did you mean {near[0]}? " if near else ""
+        raise UsageError(f"there is no verb {name!r}", f"{meant}`help` lists them")
+    return found
+
+
+def _or_empty(ask: Callable[[], str]) -> str:
+    try:
+        return ask()
+    except LinktoolError:
+        return ""
+
+
+def _ports() -> tuple[str, ...]:
+    from linktool.ports import list_ports
+
+    return tuple(port.device for port in list_ports())
+
+
+def _programs(bench: Bench) -> tuple[str, ...]:
+    from linktool.library import available
+
+    return tuple(available(bench.folders.programs))
