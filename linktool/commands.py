@@ -220,6 +220,7 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--fault", Text("FAULT"), "a fault to inject; `--fault list` lists them", many=True),
             Argument("--option", Text("NAME=VALUE"), "a setting, as in board:NAME=VALUE", many=True),
             Argument("--memory-out", File(), "write the 64 KiB here at the end"),
+            Argument("--overwrite", None, "let --memory-out replace a file that is there"),
             Argument("--allow-remote", None, "listen on other than loopback: anyone there can type into it"),
         ),
     ),

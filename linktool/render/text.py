@@ -123,7 +123,9 @@ def _how_to_go_on(report: Report) -> list[str]:
     if report.stopped and not report.lost:
         return ["The line was cancelled, the monitor is at its prompt. `linktool resume` goes on."]
     if report.lost:
-        return ["Put the link right, press the machine's reset key if it is stuck, and give the command again."]
+        return [
+            "Put the link right, press the machine's reset key if it is stuck, and give the command again."
+        ]
     return []
 
 
