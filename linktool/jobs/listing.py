@@ -60,6 +60,16 @@ class ConvertReport:
 
 
 @dataclass(frozen=True)
+class FaultsReport:
+    """What can be broken or set on the simulated board: how it is written, and what it does."""
+
+    faults: tuple[tuple[str, str], ...]
+    options: tuple[tuple[str, str], ...]
+    command: str = "board"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
 class Told:
     """Something already said while it went on; nothing is left to show."""
 

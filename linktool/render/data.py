@@ -12,7 +12,7 @@ from typing import Any
 
 from formats.image import Image, Range, hex4
 from linktool.dialect import printable
-from linktool.jobs.listing import ConvertReport, MachinesReport, PlanReport, PortsReport, Told
+from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.plan import Cost
 
@@ -171,3 +171,13 @@ def _(report: ConvertReport) -> Data:
 @data.register
 def _(report: Told) -> Data:
     return {"command": report.command, "ok": report.exit_status == 0, **dict(report.facts)}
+
+
+@data.register
+def _(report: FaultsReport) -> Data:
+    return {
+        "command": report.command,
+        "ok": True,
+        "faults": [{"form": form, "text": text} for form, text in report.faults],
+        "options": [{"form": form, "text": text} for form, text in report.options],
+    }

@@ -7,7 +7,7 @@ from functools import singledispatch
 
 from formats.image import Image, Range, hex4
 from linktool.dialect import printable
-from linktool.jobs.listing import ConvertReport, MachinesReport, PlanReport, PortsReport, Told
+from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.machine import Machine, characters_per_second
 
@@ -222,3 +222,14 @@ def _(report: ConvertReport) -> list[str]:
 @lines.register
 def _(report: Told) -> list[str]:
     return []
+
+
+@lines.register
+def _(report: FaultsReport) -> list[str]:
+    width = max(len(form) for form, _ in (*report.faults, *report.options))
+    return [
+        "Faults (--fault, may be given again):",
+        *(f"  {form:<{width}}  {text}" for form, text in report.faults),
+        "Settings (--option, or in a port's name after board:):",
+        *(f"  {form:<{width}}  {text}" for form, text in report.options),
+    ]

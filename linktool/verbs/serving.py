@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import dataclass
 
 from linktool.bench import Bench
 from linktool.board.faults import FAULTS
@@ -11,18 +10,8 @@ from linktool.board.serve import serve
 from linktool.board.url import OPTIONS, open_board
 from linktool.commands import Values
 from linktool.errors import UsageError
-from linktool.jobs.listing import Told
+from linktool.jobs.listing import FaultsReport, Told
 from linktool.render.terminal import safe
-
-
-@dataclass(frozen=True)
-class FaultsReport:
-    """What can be broken: how it is written, and what it does."""
-
-    faults: tuple[tuple[str, str], ...]
-    options: tuple[tuple[str, str], ...]
-    command: str = "board"
-    exit_status: int = 0
 
 
 def board(bench: Bench, values: Values) -> Told | FaultsReport:
