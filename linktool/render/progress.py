@@ -97,6 +97,7 @@ class Progress:
         self._standing = self._in_line = False
         self._phase = ""
         self._began_at = 0.0
+        self._done_then = 0
         self._before = Counts()
         self._noted = Status("", 0, 0)
         self._printed_then = 0
@@ -151,7 +152,8 @@ class Progress:
         facts, counts = note.facts, self._counts()
         phase = str(facts["phase"])
         if phase != self._phase:
-            self._phase, self._began_at = phase, at
+            # The first note of a phase tells how far it is already: measuring begins there.
+            self._phase, self._began_at, self._done_then = phase, at, int(facts["done"])
             self._before = replace(counts)
         self._noted = Status(phase, int(facts["done"]), int(facts["total"]), str(facts.get("unit", "byte")))
         self._printed_then = counts.printed
@@ -182,20 +184,18 @@ class Progress:
         printed = counts.printed - before.printed
         done = noted.done
         if noted.unit == "byte":
-            until_note = self._printed_then - before.printed
-            each = (
-                until_note / noted.done if noted.done and until_note > 0 else CHARACTERS.get(noted.phase, 4.0)
-            )
+            came, went = self._printed_then - before.printed, noted.done - self._done_then
+            each = came / went if came > 0 and went > 0 else CHARACTERS.get(noted.phase, 4.0)
             done += int((counts.printed - self._printed_then) / each)
         done = min(done, noted.total - 1)
-        told = spent > SPEAKING_S
+        told, went = spent > SPEAKING_S, max(done, noted.done) - self._done_then
         return replace(
             noted,
             done=max(done, noted.done),
             keystrokes=counts.keystrokes - before.keystrokes,
             rate=printed / spent if told and talk else None,
             allowed=_allowed(talk) if talk else 0.0,
-            left_s=spent * (noted.total - done) / done if done and told else None,
+            left_s=spent * (noted.total - done) / went if went > 0 and told else None,
             mended=counts.repaired - before.repaired,
             retyped=counts.retyped - before.retyped,
         )
@@ -220,5 +220,5 @@ class Progress:
 
 
 def _allowed(talk: Conversation) -> float:
-    """Characters a second that the slower of display and link can do."""
-    return min(1 / talk.pacing.period_s, characters_per_second(talk.machine.link))
+    """Characters a second that the slower of display and link can do, by the profile."""
+    return min(talk.machine.screen.rate_cps, characters_per_second(talk.machine.link))

@@ -7,7 +7,9 @@ the wire is made safe here once more: no control character but the new line gets
 from __future__ import annotations
 
 import json
+import shutil
 import sys
+import textwrap
 from typing import TextIO
 
 from linktool.errors import BAD_INPUT, LinktoolError
@@ -47,15 +49,24 @@ class Terminal:
             from linktool.render.text import lines
 
             for line in lines(report):
-                self.out.write(self._coloured(safe(line)) + "\n")
+                for part in self._fitted(safe(line)):
+                    self.out.write(part + "\n")
         self.out.flush()
 
-    def _coloured(self, line: str) -> str:
+    def _fitted(self, line: str) -> list[str]:
+        """A line in colour, and broken between words where a terminal is narrower."""
+        parts = [line]
+        columns = shutil.get_terminal_size().columns
+        if self.out.isatty() and len(line) > columns:
+            indent = "  " if line.startswith("! ") else ""
+            parts = textwrap.wrap(
+                line, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+            )
         if not colourful(self.out):
-            return line
-        if line.startswith(("! ", "NOT proven")):
-            return f"{RED}{line}{PLAIN}"
-        return f"{GREEN}{line}{PLAIN}" if line.startswith("Proven") else line
+            return parts
+        bad, good = line.startswith(("! ", "NOT proven")), line.startswith("Proven")
+        colour = RED if bad else GREEN if good else ""
+        return [f"{colour}{part}{PLAIN}" if colour else part for part in parts]
 
     def complain(self, error: Exception, command: str = "", status: int | None = None) -> int:
         """An error, as a sentence and what to do; returns the exit status."""
