@@ -13,7 +13,7 @@ def _terms(expression: str) -> list[tuple[int, int | str]]:
     terms: list[tuple[int, int | str]] = []
     while at < len(expression) or not terms:
         match = _TERM.match(expression, at)
-        if not match or bool(terms) != bool(match[1]):
+        if not match or (terms and not match[1]):
             raise ValueError(f"{expression!r}")
         terms.append((-1 if match[1] == "-" else 1, int(match[2], 16) if match[2] else match[3]))
         at = match.end()

@@ -43,6 +43,11 @@ class Stand:
         for span in self.program.writes:
             yield from self.against_writing(span)
 
+    def check_ranges(self) -> None:
+        """RefusedError where what it is to read or write is no range of addresses."""
+        for span in (*self.program.reads, *self.program.writes):
+            self.addresses(span)
+
     def against_reading(self, span: Span) -> Iterator[RefusedError]:
         whole, _ = self.addresses(span)
         registers = [area for area in self.machine.areas if area.kind == "io" and "io" not in self.forced]

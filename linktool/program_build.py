@@ -108,17 +108,25 @@ class _Fitting:
         return RefusedError(f"{self.program.name} {reason}", hint)
 
     def built(self, at: int | None) -> Built:
+        trial = self.values(_TRIAL, sizing=True)
+        self.stand(Image(), trial).check_ranges()
         if self.program.fixed:
-            reading = self.assembled(None, self.values(_TRIAL, sizing=True))
+            reading = self.assembled(None, trial)
             place = reading.image.extent or _TRIAL
             if at is not None and at != reading.origin:
                 raise self.refused(f"is written for {hex4(place.first)} and cannot be at {hex4(at)}")
             values = self.values(place)
         else:
-            size = self.size()
+            size = self.size(trial)
             place = self.place(size) if at is None else self.place_at(at, size)
             values = self.values(place)
             reading = self.assembled(place.first, values)
+            if reading.image.extent != place:
+                raise UsageError(
+                    f"{self.program.source_name}: gives {size} bytes in one place and "
+                    f"{len(reading.image)} in another, or leaves gaps",
+                    "Write it with .org, and say fixed = true under [place]",
+                )
         for objection in self.objections(reading.image, values):
             raise objection
         return self.finished(reading, values)
@@ -145,8 +153,8 @@ class _Fitting:
             warnings=reading.warnings,
         )
 
-    def size(self) -> int:
-        size = len(self.assembled(_TRIAL.first, self.values(_TRIAL, sizing=True)).image)
+    def size(self, trial: Mapping[str, int]) -> int:
+        size = len(self.assembled(_TRIAL.first, trial).image)
         if self.program.size not in (0, size):
             raise UsageError(
                 f"{self.program.source_name}: gives {size} bytes, and the description beside it says size = "
@@ -221,7 +229,10 @@ class _Fitting:
         )
 
     def objections(self, image: Image, values: Mapping[str, int]) -> Iterator[RefusedError]:
-        return Stand(self.program, self.machine, image, self.cells, values, self.forced).objections()
+        return self.stand(image, values).objections()
+
+    def stand(self, image: Image, values: Mapping[str, int]) -> Stand:
+        return Stand(self.program, self.machine, image, self.cells, values, self.forced)
 
 
 def _starts(run: Range, size: int) -> Iterator[int]:

@@ -35,16 +35,16 @@ def verdict(rig: Rig, wiring: Callable[[int], int]) -> library.Verdict:
     return library.judge(built, rig.run(built))
 
 
-@pytest.mark.parametrize("level", [0, 1])
-@pytest.mark.parametrize("line", range(12))
+@pytest.mark.parametrize(("line", "level"), [(line, line % 2) for line in range(12)] + [(0, 1), (11, 0)])
 def test_an_open_line_is_named(rig: Rig, line: int, level: int) -> None:
     held = verdict(rig, lambda offset: offset & ~(1 << line) | level << line)
     assert not held.ok
     assert f"address line {line}," in held.sentence
 
 
-@pytest.mark.parametrize("wired_or", [False, True])
-@pytest.mark.parametrize("line", range(11))
+@pytest.mark.parametrize(
+    ("line", "wired_or"), [(line, line % 2 == 0) for line in range(11)] + [(7, True), (8, False)]
+)
 def test_of_two_shorted_neighbours_one_is_named(rig: Rig, line: int, wired_or: bool) -> None:
     def wiring(offset: int) -> int:
         low, high = offset >> line & 1, offset >> line + 1 & 1
