@@ -65,6 +65,7 @@ class Adapter:
         codes = [byte]
         for fault in self.faults:
             codes = [changed for code in codes for changed in fault.key(code)]
+        self.lost += not codes
         keys = []
         for code in codes:
             self._down_s = max(self._down_s, at_s + self._delay()) + self.wire.character_s

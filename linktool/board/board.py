@@ -144,6 +144,7 @@ class Board:
         return 0
 
     def _read_display_status(self) -> int:
+        self._settle()  # a key that has come is no event any more: it would keep rounds from being skipped
         if self.display.busy(self.processor.core.processorCycles):
             self.processor.not_ready()
             return READY
@@ -232,7 +233,14 @@ class Board:
         if not self._open:
             raise PortLost(f"{self.name} is closed")
         if self._cut_s is not None and self._now_s >= self._cut_s:
+            self._drop_under_way(self._cut_s)
             raise PortLost(f"{self.name}: the link is cut")
+
+    def _drop_under_way(self, cut_s: float) -> None:
+        keys = self.keyboard.arrivals
+        while keys and keys[-1][0] > cut_s * self.clock_hz:
+            keys.pop()
+        self.adapter.to_host.clear()
 
     def close(self) -> None:
         """The channel is given back; the board's memory can still be looked at."""
@@ -273,9 +281,10 @@ class Board:
 
     def restore(self) -> None:
         """Plug the link in again, and open the port again if it was closed."""
-        self._cut_s = None
+        if self._cut_s is not None:
+            self._drop_under_way(self._cut_s)
+            self._cut_s = None
         self._open = True
-        self.adapter.to_host.clear()
 
     def statistics(self) -> Statistics:
         """What happened so far."""

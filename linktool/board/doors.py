@@ -16,6 +16,7 @@ from typing import Protocol
 from linktool.errors import PortError, UsageError
 
 CHUNK = 4096
+OUTSIDE = "every computer that can reach this one can type on the board; nothing asks for a password"
 FORMS = "pty, or tcp:HOST:PORT such as tcp:127.0.0.1:0 (0 takes any free port)"
 
 
@@ -51,6 +52,16 @@ def open_door(where: str, allow_remote: bool = False) -> Door:
         if separator and host and number.isascii() and number.isdigit() and int(number) <= 0xFFFF:
             return TcpDoor(host.strip("[]"), int(number), allow_remote)
     raise UsageError(f"{where!r} is no place to serve a board", f"Forms: {FORMS}")
+
+
+def _outside(address: str | int) -> bool:
+    return not ipaddress.ip_address(str(address).partition("%")[0]).is_loopback
+
+
+def reachable_from_outside(name: str) -> bool:
+    """Whether the door of this name is open to other computers."""
+    _, separator, rest = name.partition("://")
+    return bool(separator) and _outside(rest.rpartition(":")[0].strip("[]"))
 
 
 class PtyDoor:
@@ -102,10 +113,10 @@ class TcpDoor:
             family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         except (OSError, UnicodeError) as error:
             raise PortError(f"{host!r} is no host this computer knows: {error}") from error
-        if not allow_remote and not ipaddress.ip_address(address[0]).is_loopback:
+        if not allow_remote and _outside(address[0]):
             raise UsageError(
-                f"serving on {host} lets every computer that can reach this one type on the board",
-                "Serve on 127.0.0.1, or allow other computers if that is meant; nothing asks for a password",
+                f"served on {host}, {OUTSIDE}",
+                "Serve on 127.0.0.1, or allow other computers if that is meant",
             )
         self._client: socket.socket | None = None
         self._listener = socket.socket(family, socket.SOCK_STREAM)

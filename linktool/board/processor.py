@@ -12,6 +12,7 @@ the loop are skipped then, and the result is the same to the cycle as without sk
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from formats.image import hex4
@@ -19,7 +20,7 @@ from linktool.board.bus import Bus
 
 RESET_VECTOR = 0xFFFC
 RESET_CYCLES = 7
-_INTERRUPT, _UNUSED, _BREAK = 0x04, 0x20, 0x10
+_INTERRUPT, _DECIMAL, _BREAK, _UNUSED = 0x04, 0x08, 0x10, 0x20
 
 
 class Processor:
@@ -36,6 +37,7 @@ class Processor:
 
             core = MPU(memory=bus, pc=0)
         self.core = core
+        self.model = model
         self.bus = bus
         self.next_event = next_event
         self.skipping = True
@@ -53,7 +55,7 @@ class Processor:
         self._cycles[0xCE] = 6
         for opcode in range(0x100):
             if core.disassemble[opcode][0] == "???":
-                self._instructions[opcode] = self._stop_at
+                self._instructions[opcode] = partial(self._stop_at, opcode)
         if model == "65C02":
             self._cycles[0x80] = 2
             self._instructions[0xCB] = self._wait
@@ -67,9 +69,9 @@ class Processor:
         read = self._read
         return read(address) | read((address + 1) & 0xFFFF) << 8
 
-    def _stop_at(self, core: Any) -> None:
+    def _stop_at(self, opcode: int, core: Any) -> None:
         core.pc = (core.pc - 1) & 0xFFFF
-        self.stopped = f"opcode {self.bus[core.pc]:02X} at {hex4(core.pc)} is not in the data sheet"
+        self.stopped = f"{opcode:02X} at {hex4(core.pc)} is no instruction"
         self._limit = 0
 
     def _wait(self, core: Any) -> None:
@@ -81,7 +83,9 @@ class Processor:
         core = self.core
         core.pc = self._word(RESET_VECTOR)
         core.sp = 0xFD
-        core.p = _UNUSED | _BREAK | core.p & ~(_UNUSED | _BREAK) | _INTERRUPT
+        core.p |= _UNUSED | _BREAK | _INTERRUPT
+        if self.model == "65C02":
+            core.p &= ~_DECIMAL
         core.waiting = False
         core.processorCycles += RESET_CYCLES
         self.stopped = ""

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 from formats import files
 from linktool.board.board import Board
-from linktool.board.doors import Door, open_door
+from linktool.board.doors import OUTSIDE, Door, open_door, reachable_from_outside
 from linktool.board.real_time import RealTime
 from linktool.board.url import open_board
 from linktool.errors import UsageError
@@ -69,7 +69,10 @@ def serve_many(
         for order in orders:
             board = open_board(order.board)
             boards.append((board, order.memory_out))
-            announce(f"port: {service.add(board, order.where)}")
+            name = service.add(board, order.where)
+            announce(f"port: {name}")
+            if reachable_from_outside(name):
+                announce(f"caution: {OUTSIDE}")
         service.run()
     for board, path in boards:
         if path is not None:
