@@ -12,6 +12,7 @@ nothing, and the display does not stand idle. See `actions` for the vocabulary, 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from formats.image import Image, Range
 from linktool import dialect as speech
@@ -19,6 +20,9 @@ from linktool.actions import Action, Cancelled, Event, Lost, Note, Received, Sen
 from linktool.errors import NoAnswer
 from linktool.machine import Machine
 from linktool.pacing import Pacing, first_guess
+
+if TYPE_CHECKING:
+    from linktool.resident.residence import Residence
 
 TRIES = 12
 """How often a line is cancelled, or an answer asked for, before the link counts as useless."""
@@ -49,7 +53,8 @@ class Counts:
 
 
 class Conversation:
-    """A talk with one machine. `now` is the port's clock as last heard."""
+    """A talk with one machine. `now` is the port's clock as last heard, `residence` what the talk knows
+    of routines of ours in the machine's memory, once there are any."""
 
     def __init__(self, machine: Machine, pacing: Pacing | None = None) -> None:
         self.machine = machine
@@ -60,6 +65,7 @@ class Conversation:
         self.inbox = ""
         self.error_rate = 0.0
         self.calibrated = False
+        self.residence: Residence | None = None
         self._ahead = ""
         self._last_sent = -1e9
         self._next_due = -1e9
@@ -116,7 +122,7 @@ class Conversation:
                 return True
         return False
 
-    def _learn(self, characters: int, wrong: int) -> None:
+    def learn(self, characters: int, wrong: int) -> None:
         """Keep a running error rate over about the last 1,500 characters."""
         keep = 0.5 ** (characters / 1000)
         self.error_rate = self.error_rate * keep + (wrong / 1500 if wrong else 0.0)
@@ -157,7 +163,7 @@ class Conversation:
                 self.inbox = self.inbox[arrived:]
                 seen += arrived
                 waiting_since = self.now
-                self._learn(arrived, 0)
+                self.learn(arrived, 0)
                 continue
             due = None
             if sent < len(text) and not self.inbox:
@@ -179,7 +185,7 @@ class Conversation:
             yield from self.act(Wait(max(0.0, patience if due is None else due - self.now)))
         yield from self.act(Wait(self.pacing.still_s))
         if self.inbox:  # the last key was doubled, or the machine prints of itself
-            self._learn(0, 1)
+            self.learn(0, 1)
         return not self.inbox
 
     def _due(self, under_way: int) -> float | None:
@@ -196,7 +202,7 @@ class Conversation:
             self.pacing = self.pacing.more_patient()
             self.inbox = ""
             return text, sent
-        self._learn(0, 1)
+        self.learn(0, 1)
         clean = all(" " <= character <= "^" and character != self.dialect.rubout_key for character in came)
         if not self.dialect.rubout_key or not clean or len(text) + 2 > self.dialect.line_limit:
             return None
@@ -270,18 +276,18 @@ class Conversation:
             if came or self.inbox or not again:
                 break
             again = False
-            self._learn(0, 1)
+            self.learn(0, 1)
             yield from self.send(self.dialect.end_key)
             struck = self.now
         found = self.inbox[: len(answer)]
         if not speech.same(answer, found):
-            self._learn(0, 1)
+            self.learn(0, 1)
             return None
         self.inbox = self.inbox[len(answer) :]
         if len(answer) < 40:
             work_s = max(0.0, self.now - struck - pacing.round_trip_s - printing_s)
             self._work_s = max(work_s, 0.9 * (self._work_s or 0.0))
-        self._learn(len(answer), 0)
+        self.learn(len(answer), 0)
         return found
 
     def leave_line(self, settled: bool = False) -> Talk[None]:
@@ -302,7 +308,7 @@ class Conversation:
             if self.inbox == self.dialect.cancel_answer:
                 self.inbox = ""
                 return
-            self._learn(0, 1)
+            self.learn(0, 1)
         shown = speech.printable((self.inbox or last)[-40:], " ") or "nothing"
         raise NoAnswer(
             f"the machine did not come back to its prompt when its cancel key was struck; last came: {shown}",
