@@ -1,0 +1,163 @@
+"""One bank's samples and the simplest set of causes that explains them. Pure.
+
+A bank's wrong bits are covered by causes, each at its cost; the cheapest cover wins. It is exact: eight bits
+have 256 subsets. How much dearer the cheapest cover without a cause is, is that cause's margin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+from formats.image import Range
+from linktool import causes
+from linktool.causes import Cause
+from linktool.evidence import Bank, Evidence, Round, Sample
+from linktool.machine import Chip
+
+COSTS: dict[str, float] = {
+    "stuck": 1.0,
+    "missing": 1.0,
+    "mirrored": 1.2,
+    "dead line": 1.2,
+    "joined bits": 1.5,
+    "joined lines": 1.6,
+    "silent": 1.5,
+    "row": 2.0,
+    "cells": 1.5,
+}
+ONE_CHIP_ONLY = 1.0
+"""Added where an address line fails for one chip and not for its neighbours."""
+EACH_CELL = 0.7
+"""Added for each further bad cell."""
+SEVERAL_CHIPS = 0.3
+"""Added where cells of several chips went bad at the same addresses."""
+ONE_BIT_WINS = 0.2
+"""Added where of two joined bits one always wins: rarer than a level that wins."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A cause, the bits it covers as a mask, its cost, and how many samples speak for it."""
+
+    cause: Cause
+    mask: int
+    cost: float
+    speaking: int
+
+
+@dataclass(frozen=True)
+class Cover:
+    """The cheapest set of candidates for some bits."""
+
+    cost: float
+    chosen: tuple[Candidate, ...] = ()
+
+
+class BankCase:
+    """One bank, and what was read there. wrong: the bits that read wrong somewhere, as a mask."""
+
+    def __init__(self, bank: Bank, evidence: Evidence) -> None:
+        self.bank = bank
+        parts = [bank.part(each) for each in evidence.rounds]
+        self.samples: list[Sample] = [sample for part in parts for sample in part]
+        self.shaky: list[Sample] = [sample for sample in self.samples if not sample.steady]
+        self.rounds: list[Round] = [tuple(s for s in part if s.steady) for part in parts]
+        self.wrong = causes.wrong_bits(self.rounds)
+
+    @property
+    def where(self) -> Range:
+        return self.bank.range
+
+    def seen_both(self) -> int:
+        """Bits that were seen to hold both a 0 and a 1, and never wrong, as a mask."""
+        ones = zeros = 0
+        for each in self.rounds:
+            for sample in each:
+                ones |= sample.expected & sample.found
+                zeros |= ~sample.expected & ~sample.found & 0xFF
+        return ones & zeros & ~self.wrong
+
+    def chip_of(self, cause: Cause) -> Chip | None:
+        """The one chip a cause lies in; None where it concerns several, or the profile does not tell."""
+        if cause.where != (self.where,) or cause.kind == "joined bits" or not cause.bits:
+            return None
+        chips = {self.bank.chip(bit) for bit in cause.bits}
+        return chips.pop() if len(chips) == 1 else None
+
+    @cached_property
+    def candidates(self) -> tuple[Candidate, ...]:
+        """Every cause that agrees with all steady samples of the bank."""
+        if not self.wrong:
+            return ()
+        where, lines = (self.where,), self.bank.lines
+        found: dict[Cause, int] = dict(causes.of_all_bits(self.rounds, where, lines))
+        found.update(causes.of_data_lines(self.rounds, where))
+        for bits in self._parts():
+            found.update(causes.of_chip(self.rounds, where, bits, lines))
+        cells = self._cells()
+        found[cells] = len(cells.addresses)
+        return tuple(
+            Candidate(cause, causes.mask_of(cause.bits) & self.wrong, self._cost(cause), speaking)
+            for cause, speaking in found.items()
+            if causes.mask_of(cause.bits) & self.wrong
+        )
+
+    def _parts(self) -> list[tuple[int, ...]]:
+        """The bits of each chip; single bits where the profile names no chip for them."""
+        parts = set()
+        for bit in causes.ALL_BITS:
+            chip = self.bank.chip(bit)
+            parts.add(chip.bits if chip else (bit,))
+        return sorted(parts)
+
+    def _cells(self) -> Cause:
+        """The wrong bytes as such, over all chips: something else may have written there."""
+        addresses = tuple(sorted({s.address for each in self.rounds for s in each if s.wrong}))
+        return Cause("cells", (self.where,), causes.bits_of(self.wrong), addresses=addresses)
+
+    def _cost(self, cause: Cause) -> float:
+        cost = COSTS[cause.kind]
+        if cause.kind == "cells":
+            cost += EACH_CELL * (len(cause.addresses) - 1)
+            if len({self.bank.chip(bit) for bit in cause.bits}) > 1:
+                cost += SEVERAL_CHIPS
+        elif cause.kind in ("dead line", "joined lines") and len(cause.bits) < 8:
+            cost += ONE_CHIP_ONLY
+        elif cause.kind == "joined bits" and cause.value is None:
+            cost += ONE_BIT_WINS
+        return cost
+
+    def cover(
+        self,
+        bits: int,
+        without: Collection[Cause] = (),
+        also: Iterable[Candidate] = (),
+    ) -> Cover:
+        """The cheapest cover of the wrong bits in mask `bits`, leaving out the causes in `without` and with
+        the candidates in `also` added. Infinite cost where there is none."""
+        kept = [candidate for candidate in (*self.candidates, *also) if candidate.cause not in without]
+
+        @lru_cache(maxsize=256)
+        def best(left: int) -> Cover:
+            if not left:
+                return Cover(0.0)
+            lowest = left & -left
+            found = Cover(float("inf"))
+            for candidate in kept:
+                if candidate.mask & lowest:
+                    rest = best(left & ~candidate.mask)
+                    if rest.cost + candidate.cost < found.cost:
+                        found = Cover(rest.cost + candidate.cost, (candidate, *rest.chosen))
+            return found
+
+        return best(self.wrong & bits)
+
+
+def pooled(cases: Sequence[BankCase]) -> list[Round]:
+    """The steady samples of several banks, round by round."""
+    return [
+        tuple(sample for part in parts for sample in part)
+        for parts in zip(*(case.rounds for case in cases), strict=True)
+    ]

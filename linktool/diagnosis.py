@@ -1,0 +1,197 @@
+"""Which fault explains what was read, how sure that is, and which chip it points to. Pure.
+
+Every cause that agrees with all samples is a candidate. The simplest set of them is named: each has a cost,
+its number of independent assumptions, so that one stuck line is believed before eight bad cells. What the
+next best explanation costs more is the margin, and the margin is the confidence. A chip is named as surely as
+the best explanation without it is dearer. The costs are our own choice, held against injected faults by
+tests/confusion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from formats.image import Range
+from linktool import causes
+from linktool.bank_case import BankCase
+from linktool.bank_groups import Common, common_causes, perhaps_elsewhere
+from linktool.causes import Cause
+from linktool.evidence import Evidence, Source, banks_of
+from linktool.machine import Chip, Machine
+
+Confidence = Literal["certain", "likely", "possible", "cannot tell"]
+
+CERTAIN, LIKELY, POSSIBLE = 2.7, 1.0, 0.15
+"""Margins at and above which an explanation is called so."""
+MANY_CELLS = 8
+"""More bad cells than that without a pattern, and no cause is named."""
+SHAKY = 0.25
+"""Above this part of a bank's samples unsteady, in several chips, the link or the supply is suspected."""
+RIVALS = 4
+"""Other explanations named at most."""
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault and what speaks for it.
+
+    cause       the simplest explanation
+    confidence  of the cause
+    wrong       samples that speak for it, of `tested` samples in its reach
+    rivals      other causes that agree with every sample, simplest first
+    chip        the suspect, where the profile tells and the evidence points to one
+    chip_confidence  of the chip
+    near        chips at whose places to look, where it is no single chip's fault
+    """
+
+    cause: Cause
+    confidence: Confidence
+    wrong: int
+    tested: int
+    rivals: tuple[Cause, ...] = ()
+    chip: Chip | None = None
+    chip_confidence: Confidence = "cannot tell"
+    near: tuple[Chip, ...] = ()
+
+
+@dataclass(frozen=True)
+class Tested:
+    """How well a bank was looked at. both: bits seen to hold a 0 and a 1, and never wrong, as a mask."""
+
+    where: Range
+    kind: str
+    samples: int
+    wrong: int
+    both: int
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What was found. noise: readings that came wrong once, which is the link and not memory. whole: as in
+    Evidence. unplaced: wrong samples outside every bank of the profile."""
+
+    source: Source
+    faults: tuple[Fault, ...]
+    tested: tuple[Tested, ...]
+    noise: int = 0
+    whole: bool = True
+    unplaced: int = 0
+
+    @property
+    def sound(self) -> bool:
+        """No fault of the memory was found where it was looked."""
+        return not self.unplaced and all(fault.cause.kind == "noise" for fault in self.faults)
+
+
+def diagnose(machine: Machine, evidence: Evidence) -> Diagnosis:
+    """Explain the evidence."""
+    cases = [case for bank in banks_of(machine) if (case := BankCase(bank, evidence)).samples]
+    ram = [case for case in cases if case.bank.kind == "ram"]
+    open_bits = {case.where: case.wrong for case in cases}
+    faults = [fault for case in cases for fault in _unsteady(case)]
+    faults += [_of_common(common) for common in common_causes(ram, open_bits)]
+    for case in cases:
+        faults += _of_bank(case, ram, open_bits[case.where])
+    if evidence.noise:
+        tested = sum(len(case.samples) for case in cases)
+        faults.append(Fault(Cause("noise"), "likely", evidence.noise, tested))
+    placed = {sample.address for case in cases for sample in case.samples}
+    unplaced = sum(1 for s in evidence.samples() if s.wrong and s.address not in placed)
+    faults.sort(key=lambda fault: (fault.cause.kind == "noise", fault.cause.where, fault.cause.bits))
+    looked = tuple(_tested(case) for case in cases)
+    return Diagnosis(evidence.source, tuple(faults), looked, evidence.noise, evidence.whole, unplaced)
+
+
+def confidence(margin: float) -> Confidence:
+    """What a margin is called."""
+    if margin >= CERTAIN:
+        return "certain"
+    if margin >= LIKELY:
+        return "likely"
+    return "possible" if margin >= POSSIBLE else "cannot tell"
+
+
+def _tested(case: BankCase) -> Tested:
+    wrong = sum(1 for sample in case.samples if sample.wrong or not sample.steady)
+    return Tested(case.where, case.bank.kind, len(case.samples), wrong, case.seen_both())
+
+
+def _unsteady(case: BankCase) -> list[Fault]:
+    """Bytes that read differently each time, by the chips whose bits changed."""
+    by_chip: dict[Chip | None, tuple[int, set[int]]] = {}
+    changing = 0
+    for sample in case.shaky:
+        mask = 0
+        for reading in sample.readings:
+            mask |= reading ^ sample.readings[0]
+        changing |= mask
+        for bit in causes.bits_of(mask):
+            bits, addresses = by_chip.get(case.bank.chip(bit), (0, set()))
+            by_chip[case.bank.chip(bit)] = (bits | 1 << bit, addresses | {sample.address})
+    total = len(case.samples)
+    if len(by_chip) > 1 and len(case.shaky) > max(4, SHAKY * total):
+        everywhere = Cause("noise", (case.where,), causes.bits_of(changing))
+        return [Fault(everywhere, "possible", len(case.shaky), total)]
+    sure: Confidence = "likely" if len(by_chip) == 1 else "possible"
+    return [
+        Fault(
+            Cause("unsteady", (case.where,), causes.bits_of(bits), addresses=tuple(sorted(addresses))),
+            sure,
+            len(addresses),
+            total,
+            (Cause("noise"),),
+            chip,
+            sure if chip else "cannot tell",
+        )
+        for chip, (bits, addresses) in by_chip.items()
+    ]
+
+
+def _of_common(common: Common) -> Fault:
+    cause, concerned = common.candidate.cause, common.cases
+    tested = sum(len(case.samples) for case in concerned)
+    rivals = []
+    if cause.kind == "mirrored" and cause.other and cause.where[0].first ^ cause.other.first:
+        differing = cause.where[0].first ^ cause.other.first
+        if not differing & differing - 1:
+            rivals = [Cause("dead line", (), causes.ALL_BITS, (differing.bit_length() - 1,))]
+    return Fault(cause, confidence(common.gain), common.candidate.speaking, tested, tuple(rivals))
+
+
+def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
+    cover = case.cover(bits)
+    elsewhere = perhaps_elsewhere(case, ram)
+    faults = []
+    for candidate in cover.chosen:
+        cause = candidate.cause
+        if cause.kind == "cells" and len(cause.addresses) > MANY_CELLS and case.bank.kind == "ram":
+            cause = replace(cause, kind="unclear", addresses=cause.addresses[:MANY_CELLS])
+            faults.append(Fault(cause, "cannot tell", candidate.speaking, len(case.samples)))
+            continue
+        chip = case.chip_of(cause)
+        margin = case.cover(bits, (cause,), elsewhere).cost - cover.cost
+        chip_margin = 0.0
+        if chip:
+            in_chip = {each.cause for each in case.candidates if case.chip_of(each.cause) == chip}
+            apart = case.cover(bits, in_chip, elsewhere)
+            chip_margin = apart.cost - cover.cost
+        rivals = sorted(
+            (c for c in (*case.candidates, *elsewhere) if c.mask & candidate.mask == candidate.mask),
+            key=lambda each: each.cost,
+        )
+        near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
+        faults.append(
+            Fault(
+                cause,
+                confidence(margin),
+                candidate.speaking,
+                len(case.samples),
+                tuple(each.cause for each in rivals if each.cause != cause)[:RIVALS],
+                chip,
+                confidence(chip_margin) if chip else "cannot tell",
+                near if cause.kind == "joined bits" else (),
+            )
+        )
+    return faults

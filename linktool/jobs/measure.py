@@ -1,0 +1,101 @@
+"""measure: write a quick pattern to banks of memory, read it, and give the memory back as it was.
+
+Material for a diagnosis, see pattern.py. Banks that show nothing wrong are written once; the others a second
+time with every bit turned, which tells a bad cell from a wrong address.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from formats.image import Image, Range
+from linktool.actions import Talk
+from linktool.calibration import prepare
+from linktool.conversation import Conversation, Gone, Stopped
+from linktool.errors import LINK_FAILED, NoAnswer, STOPPED
+from linktool.evidence import Evidence, Round
+from linktool.jobs.borrow import Borrowed
+from linktool.jobs.check import withdraw
+from linktool.jobs.report import Effort, Meter
+from linktool.pattern import Pattern
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was written and read. owed: what was there at addresses that could not be given back."""
+
+    machine: str
+    port: str
+    banks: tuple[Range, ...]
+    evidence: Evidence
+    owed: Image = field(default_factory=Image)
+    stopped: bool = False
+    lost: str = ""
+    effort: Effort = field(default_factory=Effort)
+
+    @property
+    def failed(self) -> int:
+        """The exit status where it did not come to its end, else 0."""
+        return LINK_FAILED if self.lost else STOPPED if self.stopped else 0
+
+
+def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> Talk[Measured]:
+    """Never raises for the link."""
+    meter = Meter(talk)
+    borrowed = Borrowed(talk, "test", total=sum(5 * len(each.first) for each in patterns))
+    rounds: list[Round] = []
+    stopped, lost = False, ""
+    try:
+        yield from talk.note("begin", command="diagnose")
+        meter.begin()
+        yield from prepare(talk)
+        yield from borrowed.borrow([where for each in patterns for where in each.reads])
+        rounds.append((yield from _round(borrowed, patterns, second=False)))
+        wrong = [each for each in patterns if any(_bad(each, rounds[0]))]
+        if wrong:
+            borrowed.total += sum(2 * len(each.first) for each in wrong)
+            rounds.append((yield from _round(borrowed, wrong, second=True)))
+        yield from borrowed.give_back()
+    except Stopped:
+        stopped = True
+        lost = yield from withdraw(talk)
+        lost = lost or (yield from give_back_at_the_end(borrowed))
+    except (Gone, NoAnswer) as error:
+        lost = str(error)
+    if not borrowed.owed:
+        yield from talk.note("given back")
+    return Measured(
+        talk.machine.name,
+        port,
+        tuple(each.bank.range for each in patterns),
+        Evidence("pattern", tuple(rounds), borrowed.noise),
+        borrowed.owed,
+        stopped,
+        lost,
+        meter.effort(),
+    )
+
+
+def _round(borrowed: Borrowed, patterns: Sequence[Pattern], second: bool) -> Talk[Round]:
+    """Write one of the two rounds to all banks, then read them all."""
+    cells = [cell for each in patterns for cell in (each.second if second else each.first).cells()]
+    image = Image.from_cells(cell for cell in cells if cell[0] in borrowed.before)
+    yield from borrowed.write(image)
+    found = yield from borrowed.read(
+        [where for each in patterns for where in each.reads], dict(image.cells())
+    )
+    return borrowed.samples(image, found)
+
+
+def _bad(pattern: Pattern, samples: Round) -> list[bool]:
+    return [bool(s.wrong) or not s.steady for s in pattern.bank.part(samples) if s.wrong or not s.steady]
+
+
+def give_back_at_the_end(borrowed: Borrowed) -> Talk[str]:
+    """After the user asked to stop: give back what was borrowed. Says why where that could not be done."""
+    try:
+        yield from borrowed.give_back()
+    except (Gone, NoAnswer) as error:
+        return str(error)
+    return ""

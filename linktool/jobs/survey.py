@@ -1,0 +1,255 @@
+"""survey: which pages answer as what, through the monitor, with a byte or two a page; memory is given back.
+
+First everything is read, and told, so that it can be given back; then tags are written everywhere, then all
+is read again: only so does memory that answers at two addresses show. A guard cell is tried first: where it
+shows at an address whose neighbours the monitor needs, nothing is written.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from formats.image import Image, Range
+from linktool.actions import Talk
+from linktool.calibration import prepare
+from linktool.conversation import Conversation, Gone, Stopped
+from linktool.diagnosis import Diagnosis
+from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED, NoAnswer
+from linktool.evidence import Evidence, Round, Sample
+from linktool.jobs.borrow import Borrowed, Readings
+from linktool.jobs.check import withdraw
+from linktool.jobs.measure import give_back_at_the_end
+from linktool.jobs.report import Effort, Finding, Meter
+from linktool.map_check import Stretch, kinds_of, stretches
+from linktool.page_states import Looked, Page, needs_row, page_states
+from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, tags
+
+
+@dataclass(frozen=True)
+class RomCheck:
+    """A ROM read whole. crc32: of its bytes (as zlib computes it). wanted: the known sum. differences: from
+    the file. against: the file's name."""
+
+    range: Range
+    crc32: int
+    wanted: int | None = None
+    against: str = ""
+    differences: tuple[Finding, ...] = ()
+
+    @property
+    def ok(self) -> bool:
+        return not self.differences and self.wanted in (None, self.crc32)
+
+
+@dataclass(frozen=True)
+class Change:
+    """A page that answers differently than in an earlier survey."""
+
+    number: int
+    was: Page
+    now: Page
+
+
+@dataclass(frozen=True)
+class MarchLine:
+    """A fault a march printed: what the byte should have held, and what it read."""
+
+    address: int
+    expected: int
+    found: int
+
+
+@dataclass(frozen=True)
+class March:
+    """A march over one stretch. ok: it found nothing. text: what it said, where neither is clear."""
+
+    range: Range
+    ok: bool
+    lines: tuple[MarchLine, ...] = ()
+    cut_short: bool = False
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class SurveyReport:
+    """What answers where.
+
+    pages        every page that was looked at
+    stretches    the same, joined and held against the profile
+    evidence     what was written and read where the profile has RAM
+    diagnosis    what that points to, where something is wrong
+    owed         what was there at addresses that could not be given back
+    roms, marches, changes, compared, saved: what else was asked for
+    """
+
+    machine: str
+    port: str
+    pages: tuple[Page, ...]
+    stretches: tuple[Stretch, ...]
+    evidence: Evidence
+    diagnosis: Diagnosis | None = None
+    owed: Image = field(default_factory=Image)
+    restored: int = 0
+    stopped: bool = False
+    lost: str = ""
+    effort: Effort = field(default_factory=Effort)
+    roms: tuple[RomCheck, ...] = ()
+    marches: tuple[March, ...] = ()
+    changes: tuple[Change, ...] | None = None
+    compared: str = ""
+    saved: str = ""
+    remarks: tuple[str, ...] = ()
+    command: str = "survey"
+
+    @property
+    def ok(self) -> bool:
+        """It came to its end, and all is as the profile says."""
+        return self.exit_status == DONE
+
+    @property
+    def exit_status(self) -> int:
+        if self.lost:
+            return LINK_FAILED
+        if self.stopped:
+            return STOPPED
+        wrong = any(each.verdict == "wrong" for each in self.stretches)
+        wrong = wrong or not all(rom.ok for rom in self.roms) or not all(march.ok for march in self.marches)
+        return DIFFERENT if wrong or self.owed or self.evidence.wrong else DONE
+
+
+def survey(talk: Conversation, probes: tuple[Probe, ...], port: str = "") -> Talk[SurveyReport]:
+    """Look at the probes' pages. Never raises for the link."""
+    work = _Survey(talk, probes)
+    meter = Meter(talk)
+    stopped, lost = False, ""
+    try:
+        yield from talk.note("begin", command="survey")
+        meter.begin()
+        yield from prepare(talk)
+        yield from work.run()
+    except Stopped:
+        stopped = True
+        lost = yield from withdraw(talk)
+        lost = lost or (yield from give_back_at_the_end(work.borrowed))
+    except (Gone, NoAnswer) as error:
+        lost = str(error)
+    if not work.borrowed.owed:
+        yield from talk.note("given back")
+    pages = work.pages()
+    return SurveyReport(
+        machine=talk.machine.name,
+        port=port,
+        pages=pages,
+        stretches=stretches(talk.machine, pages),
+        evidence=Evidence("survey", tuple(work.rounds), work.borrowed.noise),
+        owed=work.borrowed.owed,
+        restored=len(work.borrowed.given_back),
+        stopped=stopped,
+        lost=lost,
+        effort=meter.effort(),
+    )
+
+
+class _Survey:
+    """The work in hand; what is known so far can be asked at any time."""
+
+    def __init__(self, talk: Conversation, probes: tuple[Probe, ...]) -> None:
+        self.talk, self.probes = talk, probes
+        self.kinds = kinds_of(talk.machine)
+        total = sum(len(probe.range) * (5 if probe.use == "write" else 1) for probe in probes)
+        self.borrowed = Borrowed(talk, "survey", total=total)
+        self.rounds: list[Round] = []
+        self.before: Readings = {}
+        self.after: Readings = {}
+        self.rows: Readings = {}
+        self.tags = Image()
+        self.unwritten: dict[int, int] = {}
+
+    def run(self) -> Talk[None]:
+        guard = guard_for(self.talk.machine, self.probes)
+        shown: tuple[int, ...] = ()
+        if guard:
+            shown = yield from self._try_guard(guard)
+        yield from self._read_before()
+        if guard:
+            self._leave_out(guard, shown)
+        yield from self._write_and_read()
+        yield from self.borrowed.give_back()
+        yield from self._read_rows()
+
+    def _try_guard(self, guard: Guard) -> Talk[tuple[int, ...]]:
+        """The addresses at which the guard's cell shows too: those that follow it through two values."""
+        borrowed, cell = self.borrowed, Range(guard.cell, guard.cell)
+        borrowed.total += 2 * len(guard.reads) + 6
+        yield from borrowed.borrow([cell])
+        if guard.cell not in borrowed.before:
+            return guard.reads
+        shown = guard.reads
+        first = 0x5A if borrowed.before[guard.cell] != 0x5A else 0x2D
+        samples: list[Sample] = []
+        for value in (first, first ^ 0xFF):
+            yield from borrowed.write(Image.from_bytes(guard.cell, bytes([value])))
+            wanted = [Range(address, address) for address in shown]
+            found = yield from borrowed.read([*wanted, cell], {guard.cell: value})
+            shown = tuple(address for address in shown if value in found.get(address, (value,)))
+            own = found.get(guard.cell)
+            if own:
+                samples = [Sample(guard.cell, value, own)]
+                samples += [Sample(each, value ^ 0xFF, found[each]) for each in shown if each in found]
+            if not shown:
+                break
+        yield from borrowed.give_back()
+        if shown:
+            self.rounds.append(tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram"))
+        return shown
+
+    def _read_before(self) -> Talk[None]:
+        written = [probe for probe in self.probes if probe.use == "write"]
+        memory = [p.range for p in written if any(self.kinds[page] == "ram" for page in p.pages)]
+        holes = [p.range for p in written if all(self.kinds[page] != "ram" for page in p.pages)]
+        self.before.update((yield from self.borrowed.borrow(memory, holes)))
+        looked = [probe.range for probe in self.probes if probe.use == "look"]
+        self.before.update((yield from self.borrowed.read(looked, twice=True)))
+
+    def _leave_out(self, guard: Guard, shown: Sequence[int]) -> None:
+        """Take probes out of the writing that could reach the monitor's memory."""
+        kept = []
+        for probe in self.probes:
+            if probe.use == "write" and not harmless(self.talk.machine, guard, shown, probe):
+                size = 1 << (len(guard.block) - 1).bit_length()
+                for page in probe.pages:
+                    self.unwritten[page] = (guard.block.first + page * PAGE % size) // PAGE
+                probe = replace(probe, use="look", reason="it shows the monitor's own memory")
+            kept.append(probe)
+        self.probes = tuple(kept)
+
+    def _write_and_read(self) -> Talk[None]:
+        self.tags = tags(self.probes, self.borrowed.before)
+        yield from self.borrowed.write(self.tags)
+        wanted = [probe.range for probe in self.probes if probe.use == "write"]
+        holes = {a: v for a, v in self.borrowed.before.items() if self.kinds[a // PAGE] != "ram"}
+        self.after = yield from self.borrowed.read(wanted, dict(self.tags.cells()), unchanged=holes)
+        self.borrowed.given_back.update(a for a, v in holes.items() if set(self.after.get(a, ())) == {v})
+        memory = Image.from_cells(cell for cell in self.tags.cells() if self.kinds[cell[0] // PAGE] == "ram")
+        self.rounds.append(self.borrowed.samples(memory, self.after))
+
+    def _read_rows(self) -> Talk[None]:
+        """Whole rows where one byte does not tell ROM from nothing."""
+        looked = self._looked()
+        places = [a // ROW * ROW for a, _ in self.tags.cells() if needs_row(a, looked)]
+        self.rows = yield from self.borrowed.read([Range(each, each + ROW - 1) for each in places])
+
+    def _looked(self) -> Looked:
+        return Looked(self.before, self.tags, self.after, self.rows)
+
+    def pages(self) -> tuple[Page, ...]:
+        if not self.after and any(probe.use == "write" for probe in self.probes):
+            return ()
+        found = page_states(self.probes, self._looked(), self.kinds)
+        return tuple(
+            Page(page.number, "mirror", self.unwritten[page.number], page.shown, "not written")
+            if page.number in self.unwritten
+            else page
+            for page in found
+        )
