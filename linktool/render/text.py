@@ -226,10 +226,20 @@ def _(report: Told) -> list[str]:
 
 @lines.register
 def _(report: FaultsReport) -> list[str]:
-    width = max(len(form) for form, _ in (*report.faults, *report.options))
     return [
         "Faults (--fault, may be given again):",
-        *(f"  {form:<{width}}  {text}" for form, text in report.faults),
+        *_described(report.faults),
         "Settings (--option, or in a port's name after board:):",
-        *(f"  {form:<{width}}  {text}" for form, text in report.options),
+        *_described(report.options),
     ]
+
+
+def _described(rows: Iterable[tuple[str, str]]) -> list[str]:
+    """A form and its text in two columns; a long form gets a line of its own."""
+    shown = []
+    for form, text in rows:
+        if len(form) > 34:
+            shown.append(f"  {form}")
+            form = ""
+        shown.append(f"  {form:<34}  {text}")
+    return shown
