@@ -162,9 +162,10 @@ def _swap(new: Path, goal: Path, old: Path) -> None:
 
 def _text(path: Path) -> str:
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(_SIZE_MAX + 1)
         if len(data) > _SIZE_MAX:
-            raise UsageError(f"{path}: has {len(data)} bytes; allowed: {_SIZE_MAX}")
+            raise UsageError(f"{path}: is longer than {_SIZE_MAX} bytes")
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
         raise UsageError(f"{path}: is not UTF-8 text", "Save it as UTF-8") from error

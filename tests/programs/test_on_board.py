@@ -14,7 +14,7 @@ from tests.programs.on_board import run
 from tests.programs.test_programs import MACHINES, NAMES, STRETCHED
 from tests.programs.test_screens import screen
 
-QUICK = {"retention": {"first": 0x1000, "last": 0x10FF, "wait": 1}, "address": {"last": 0x10FF}, **STRETCHED}
+QUICK = {"address": {"last": 0x10FF}, **STRETCHED}
 
 
 def verdict(name: str, machine_name: str, *faults: str, **parameters: int) -> library.Verdict:
