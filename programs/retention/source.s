@@ -1,5 +1,5 @@
 ; Fills first to last with `pattern`, waits, compares; then the same with the complement.
-; One unit of `wait` is 256 x 256 x 5 cycles, a third of a second at 1 MHz.
+; One unit of `wait` is 328,711 cycles, a third of a second at 1 MHz.
 ; Prints address, expected, found; OK when nothing was forgotten.
 
 .alias at zp

@@ -4,6 +4,7 @@
 .alias kept zp
 .alias at zp+2
 
+        cld
         lda #$0d
         jsr char_out
 

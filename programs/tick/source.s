@@ -1,5 +1,5 @@
 ; Prints a full stop every 500,000 cycles, 32 times.
-; It writes to the display itself and never holds for it: half a second after the last
+; It writes to the display itself and never waits for it: half a second after the last
 ; character the display is long ready, so nothing but the processor's clock sets the pace.
 ; All of it must lie in one page: a branch into another page takes a cycle more.
 
