@@ -59,6 +59,7 @@ class RunReport:
     stopped: bool = False
     lost: str = ""
     effort: Effort = field(default_factory=Effort)
+    one_way: bool = False
     command: str = "run"
 
     @property
@@ -83,6 +84,7 @@ class Report:
     via       how the bytes went in or were compared
     saved     the file a reading was saved to
     ran       the program started after it, if any
+    screen    over a one-way link: the rows the machine's screen should show
     """
 
     command: str
@@ -101,6 +103,7 @@ class Report:
     remarks: tuple[str, ...] = ()
     saved: str = ""
     ran: RunReport | None = None
+    screen: tuple[str, ...] = ()
 
     @property
     def ok(self) -> bool:

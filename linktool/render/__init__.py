@@ -11,7 +11,10 @@ import importlib
 
 MODULES: dict[str, str] = {
     "linktool.jobs.code": "linktool.render.code",
+    "linktool.jobs.programs": "linktool.render.programs",
+    "linktool.jobs.try_program": "linktool.render.programs",
     "linktool.jobs.screen": "linktool.render.talking",
+    "linktool.jobs.setup": "linktool.render.setup",
     "linktool.jobs.sheet": "linktool.render.sheet",
     "linktool.jobs.talk": "linktool.render.talking",
     "linktool.jobs.type_text": "linktool.render.talking",

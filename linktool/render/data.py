@@ -89,6 +89,8 @@ def _(report: Report) -> Data:
         result["data"] = [
             {"first": hex4(each.first), "bytes": each.data.hex().upper()} for each in report.image.segments
         ]
+    if report.screen:
+        result["screen"] = list(report.screen)
     if report.ran:
         result["run"] = data(report.ran)
     return result
@@ -104,6 +106,7 @@ def _(report: RunReport) -> Data:
         "address": hex4(report.address),
         "output": printable(report.output),
         "back_at_prompt": report.back_at_prompt,
+        "one_way": report.one_way,
         "stopped": report.stopped,
         "lost": report.lost,
         **effort_data(report.effort),

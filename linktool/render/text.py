@@ -10,6 +10,7 @@ from linktool.dialect import printable
 from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.machine import Machine, characters_per_second
+from linktool.screen import framed
 
 LISTED = 24
 """Differences listed one by one; beyond that they are counted."""
@@ -94,6 +95,9 @@ def _(report: Report) -> list[str]:
         result.append(f"{once} read wrong once and right thereafter: the link, not memory.")
     result += effort_lines(report.effort)
     result += _how_to_go_on(report)
+    if report.screen:
+        result += ["The end of the machine's screen should read, x for any digit:", *_in_frame(report.screen)]
+        result.append("Compare it; `linktool sheet` gives a listing of all that was sent.")
     if report.ran:
         result += lines(report.ran)
     return result
@@ -114,6 +118,10 @@ def _headline(report: Report, size: str, where: str) -> str:
     if report.proof == "none":
         return f"Sent, not verified: {size} at {where}."
     return f"Proven: {size} at {where} ({_PROOFS[report.proof]})."
+
+
+def _in_frame(rows: tuple[str, ...]) -> tuple[str, ...]:
+    return framed(rows, max(40, *(len(row) for row in rows)))
 
 
 _PROOFS = {"read back": "every byte read back", "checksum": "the machine's own checksum agrees", "none": ""}
@@ -146,6 +154,9 @@ def _(report: RunReport) -> list[str]:
         return [f"! The link was lost: {report.lost}"]
     if report.stopped:
         return ["Stopped watching; the program may still run. The reset key ends it."]
+    if report.one_way:
+        sent = f"Sent, not verified: the line that starts {hex4(report.address)}."
+        return [f"{sent} Watch the machine's own screen."]
     end = "The monitor is back at its prompt." if report.back_at_prompt else "It may still be running."
     return [f"Started at {hex4(report.address)}; printed {count(len(report.output), 'character')}. {end}"]
 

@@ -14,6 +14,8 @@ from linktool.jobs.enter import refuse_harm
 from linktool.jobs.read import read as read_job
 from linktool.jobs.report import Report, RunReport
 from linktool.jobs.run import run as run_job
+from linktool.jobs.sheet import expected_screen
+from linktool.jobs.unseen_run import run_unseen
 from linktool.plan import make
 from linktool.sources import gather
 from linktool.verbs.saving import target
@@ -28,8 +30,10 @@ def enter(bench: Bench, values: Values) -> Report:
     start = _start(bench, values["run"], image)
     report = bench.hold(lambda talk, port: enter_job(talk, image, port, check=not values["no_check"]))
     report = replace(report, remarks=(*warnings, *report.remarks))
+    if not bench.machine.link.echo and report.ok:
+        report = replace(report, screen=expected_screen(bench.machine, image))
     if start is not None and report.ok:
-        ran = bench.hold(lambda talk, port: run_job(talk, start, values["watch"], port))
+        ran = _started(bench, start, values["watch"])
         report = replace(report, ran=ran)
     return report
 
@@ -57,10 +61,25 @@ def symbol(bench: Bench, asked: int | str) -> int:
     return found
 
 
+def _started(bench: Bench, address: int, watch_s: float) -> RunReport:
+    if not bench.machine.link.echo:
+        return bench.hold(lambda talk, port: run_unseen(talk, address, port))
+    return bench.hold(lambda talk, port: run_job(talk, address, watch_s, port))
+
+
+def _need_echo(bench: Bench) -> None:
+    if not bench.machine.link.echo:
+        raise UsageError(
+            f"the link of machine {bench.machine.name} is one-way: nothing can be read over it",
+            "`linktool sheet FILE` gives a listing to compare with the machine's own screen",
+        )
+
+
 def check(bench: Bench, values: Values) -> Report:
     """Compare images with memory."""
     bench.need_port()
     image, warnings = gather(bench, values["image"], values["at"], values["format"])
+    _need_echo(bench)
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
     report = bench.hold(lambda talk, port: check_job(talk, image, port))
@@ -71,6 +90,7 @@ def read(bench: Bench, values: Values) -> Report:
     """Examine memory; save it when asked."""
     output = values["output"]
     saving = target(output, values["to"], values["overwrite"], "--overwrite") if output else None
+    _need_echo(bench)
     report = bench.hold(lambda talk, port: read_job(talk, tuple(values["range"]), port))
     if saving and report.image:
         lost = saving.save(report.image)
@@ -81,4 +101,4 @@ def read(bench: Bench, values: Values) -> Report:
 def run(bench: Bench, values: Values) -> RunReport:
     """Start a program."""
     address = symbol(bench, values["address"])
-    return bench.hold(lambda talk, port: run_job(talk, address, values["watch"], port))
+    return _started(bench, address, values["watch"])
