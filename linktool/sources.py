@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from formats import files
@@ -38,8 +39,8 @@ def one(bench: Bench, name: str, at: int | None, format: str | None) -> tuple[Im
         from linktool import library
 
         if name in library.available(bench.folders.programs):
-            program = library.load(name, bench.folders.programs)
-            return library.build(program, bench.machine, at=at).image, ()
+            built = library.build(library.load(name, bench.folders.programs), bench.machine, at=at)
+            return replace(built.image, start=built.start), built.warnings
     symbols, processor = bench.machine.symbols, bench.machine.processor
     loaded = files.load(name, format=format, at=at, symbols=symbols, processor=processor)
     return loaded.image, loaded.warnings

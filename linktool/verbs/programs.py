@@ -1,0 +1,144 @@
+"""programs: list the library, show one, add one's own, try one or all on whatever is connected."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from formats import files
+from formats.image import Image
+from linktool import library
+from linktool.actions import Note
+from linktool.bench import Bench
+from linktool.commands import Values
+from linktool.errors import LINK_FAILED, STOPPED, RefusedError, UsageError
+from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport
+from linktool.jobs.try_program import RoundReport, TrialReport, try_program
+from linktool.jobs.verify import BLOCK
+from linktool.plan import make, read_cost
+from linktool.program_build import Built
+
+Told = LibraryReport | ProgramReport | AddedReport | TrialReport | RoundReport
+
+
+@dataclass(frozen=True)
+class _Wish:
+    """What the command line asks of the library."""
+
+    bench: Bench
+    name: str | None
+    values: Values
+
+    def program(self) -> library.Program:
+        if not self.name:
+            raise UsageError("no program is named", "`linktool programs` lists them")
+        return library.load(self.name, self.bench.folders.programs)
+
+    def build(self, program: library.Program) -> Built:
+        parameters = library.parameters_from(program, self.values["set"] or ())
+        return library.build(
+            program, self.bench.machine, self.values["at"], parameters, self.values["force"] or ()
+        )
+
+
+def programs(bench: Bench, values: Values) -> Told:
+    """By the word after `programs`."""
+    wish = _Wish(bench, values["name"], values)
+    actions: dict[str, Callable[[_Wish], Told]] = {
+        "list": _list, "show": _show, "add": _add, "test": _test
+    }  # fmt: skip
+    return actions[values["action"] or "list"](wish)
+
+
+def _list(wish: _Wish) -> LibraryReport:
+    folder = wish.bench.folders.programs
+    rows, faulty = [], []
+    for name, path in library.available(folder).items():
+        try:
+            program = library.load(name, folder)
+        except UsageError as error:
+            faulty.append(str(error))
+            continue
+        rows.append((name, program.question, path.is_relative_to(folder)))
+    return LibraryReport(tuple(rows), tuple(faulty))
+
+
+def _show(wish: _Wish) -> ProgramReport:
+    program = wish.program()
+    built = wish.build(program)
+    plan = make(built.machine, built.image)
+    reading = read_cost(built.machine, built.image, BLOCK)
+    return ProgramReport(built, plan, reading, library.expected_screen(built))
+
+
+def _test(wish: _Wish) -> TrialReport | RoundReport:
+    bench, folder = wish.bench, wish.bench.folders.programs
+    bench.need_port()
+    if not wish.values["all"]:
+        built = wish.build(wish.program())
+        return bench.hold(lambda talk, port: try_program(talk, built, port))
+    trials: list[TrialReport] = []
+    watch = bench.watch
+
+    def names_only(note: Note, at: float) -> None:
+        """Fifteen programs' output would bury the table: while they run, their names are enough."""
+        if watch is not None and note.topic != "output":
+            watch(note, at)
+
+    bench.watch = names_only
+    try:
+        for name in library.available(folder):
+            if watch is not None and not bench.quiet:
+                watch(Note("output", {"text": f"TRYING {name}\r"}), 0.0)
+            trials.append(_one_of_all(wish, name))
+            if trials[-1].exit_status in (STOPPED, LINK_FAILED):
+                break
+    finally:
+        bench.watch = watch
+    return RoundReport(tuple(trials))
+
+
+def _one_of_all(wish: _Wish, name: str) -> TrialReport:
+    bench = wish.bench
+    try:
+        built = library.build(library.load(name, bench.folders.programs), bench.machine)
+    except (RefusedError, UsageError) as error:
+        return TrialReport(name, "", bench.machine.name, bench.port_name, refused=str(error))
+    return bench.hold(lambda talk, port: try_program(talk, built, port))
+
+
+def _add(wish: _Wish) -> AddedReport:
+    source = wish.name
+    if not source:
+        raise UsageError("no file is named", "Write `linktool programs add FILE`")
+    name = wish.values["as_name"] or Path(source).stem.lower().replace("_", "-")
+    facts = {
+        question.key: wish.values[question.key]
+        if wish.values[question.key] is not None
+        else _ask(question)
+        for question in library.QUESTIONS
+    }
+    folder = library.add(
+        wish.bench.folders.programs, name, _code(wish, source), facts, replace=wish.values["overwrite"]
+    )
+    return AddedReport(name, str(folder))
+
+
+def _code(wish: _Wish, source: str) -> str | Image:
+    """Assembly source is kept as it is; any other format becomes a source of bytes."""
+    if source.lower().endswith((".s", ".asm")):
+        return files.read_bytes(source).decode("utf-8", "replace")
+    return files.load(source, at=wish.values["at"]).image
+
+
+def _ask(question: library.Question) -> str:
+    """Ask at a terminal; elsewhere take the default, or say which option is missing."""
+    if not sys.stdin.isatty():
+        if question.default:
+            return question.default
+        raise UsageError(f"--{question.key} is missing", f"It gives: {question.asks}")
+    sys.stderr.write(f"{question.asks}" + (f" [{question.default}]" if question.default else "") + ": ")
+    sys.stderr.flush()
+    return sys.stdin.readline().strip() or question.default
