@@ -78,17 +78,18 @@ def parse_range(text: str) -> Range:
 
 @dataclass(frozen=True)
 class Address:
-    """A 16-bit address, or the name of one of the machine's symbols (kept as text until it is known)."""
+    """A 16-bit address, or a name: of one of the machine's symbols, or a program of the library (kept as
+    text until it is known)."""
 
     shown: str = "ADDRESS"
 
     def parse(self, text: str) -> int | str:
-        if re.fullmatch(r"[a-z][a-z0-9_]*", text) and not re.fullmatch(r"[0-9a-f]{1,4}", text):
+        if re.fullmatch(r"[a-z][a-z0-9_-]*", text) and not re.fullmatch(r"[0-9a-f]{1,4}", text):
             return text
         return parse_address(text)
 
     def complete(self, start: str, known: Known) -> list[str]:
-        return [name for name in known.symbols if name.startswith(start)]
+        return [name for name in (*known.symbols, *known.programs) if name.startswith(start)]
 
 
 @dataclass(frozen=True)

@@ -150,7 +150,7 @@ COMMANDS: tuple[Command, ...] = (
         "linktool.verbs.transfer:run",
         "linktool run 0280 --watch 5 --port board:",
         (
-            Argument("address", Address(), "where it starts: an address, or a symbol of the machine"),
+            Argument("address", Address(), "an address, a symbol of the machine, or a program's name"),
             Argument("--watch", Number("SECONDS", 0, 86400), "how long to show what it prints", default=5.0),
         ),
         wire=True,

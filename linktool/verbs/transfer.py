@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from formats.image import Image
+from linktool import library
 from linktool.bench import Bench
 from linktool.commands import Values
 from linktool.errors import UsageError
@@ -49,16 +50,19 @@ def _start(bench: Bench, asked: int | str | None, image: Image) -> int | None:
 
 
 def symbol(bench: Bench, asked: int | str) -> int:
-    """An address, or the machine's symbol of that name."""
+    """An address, the machine's symbol of that name, or where the library's program of that name starts."""
     if isinstance(asked, int):
         return asked
     found = bench.machine.symbols.get(asked)
-    if found is None:
-        raise UsageError(
-            f"machine {bench.machine.name} has no symbol {asked!r}",
-            f"It has {', '.join(sorted(bench.machine.symbols))}; addresses are hexadecimal",
-        )
-    return found
+    if found is not None:
+        return found
+    folder = bench.folders.programs
+    if asked in library.available(folder):
+        return library.build(library.load(asked, folder), bench.machine).start
+    raise UsageError(
+        f"machine {bench.machine.name} has no symbol {asked!r}, and the library no such program",
+        f"Symbols: {', '.join(sorted(bench.machine.symbols))}; addresses are hexadecimal",
+    )
 
 
 def _started(bench: Bench, address: int, watch_s: float) -> RunReport:

@@ -62,6 +62,8 @@ def test_enter_and_run_take_a_program_s_name(capsys):
     found = facts(capsys, "enter", "decimal", "--run", "--port", "board:")
     assert "NMOS" in found["run"]["output"]  # type: ignore[index]
     assert facts(capsys, "plan", "decimal", "--machine", "dot")["bytes"] == found["bytes"]
+    # nothing was entered on this fresh board: what stands at the program's start is run all the same
+    assert facts(capsys, "run", "decimal", "--watch", "0", "--port", "board:")["address"] == "0280"
 
 
 def test_one_s_own_program_is_added_shown_and_tried(capsys):
