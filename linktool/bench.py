@@ -135,10 +135,14 @@ class Bench:
         if self._port is None or self._talk is None:
             self._open(machine)
         assert self._port is not None and self._talk is not None
-        with interrupts() as stop:
-            return drive(
-                job(self._talk, self.port_name), self._port, stop=stop, notes=self._noted, trace=self._passed
-            )
+        port = self._port
+        try:
+            with interrupts() as stop:
+                return drive(
+                    job(self._talk, self.port_name), port, stop=stop, notes=self._noted, trace=self._passed
+                )
+        finally:
+            self._noted(Note("end"), port.now())
 
     def _open(self, machine: Machine) -> None:
         from linktool.ports import open_port

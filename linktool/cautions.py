@@ -7,13 +7,13 @@ TTL inputs 0 to 5 V, idle high. The rest is common practice. The board's own man
 from __future__ import annotations
 
 WIRING = (
-    "Switch the board off, and pull its plug, before you fit or unplug anything: chips, cables, adapters.",
-    "Levels: a TTL input takes 0 to 5 V. An RS-232 line swings from -15..-5 to +5..+15 V and can destroy it,",
-    "and is inverted besides. Use an adapter for the levels the board's manual names; measure first.",
-    "Ground: join the grounds of board and adapter first. Mains-earthed gear on both ends can set a current",
-    "flowing through the signal ground: if you measure a voltage between the grounds, do not connect them.",
+    "Power: switch the board off, and pull its plug, before you fit or unplug a chip, a cable or an adapter.",
+    "Levels: a TTL input takes 0 to 5 V. An RS-232 line swings from -15..-5 to +5..+15 V, which can destroy "
+    "it, and is inverted besides. Use an adapter for the levels the board's manual names; measure first.",
+    "Ground: join the grounds of board and adapter before the signals. Where both ends are earthed, a "
+    "current can flow between them: if you measure a voltage between the grounds, do not connect them.",
     "Static: touch something earthed, or wear a wrist strap, before you touch a chip.",
-    "Mains, and picture tubes even when switched off, can kill: leave them to someone qualified for it, and",
-    "follow the rules of where you are.",
+    "Mains, and picture tubes even when switched off, can kill: leave them to someone qualified for it, "
+    "and follow the rules of where you are.",
     "The board's own manual comes before anything said here.",
 )

@@ -19,7 +19,7 @@ T = TypeVar("T")
 class Questions:
     """write: shows text. read_line: the next answer without its line end, None when there is none.
     live: a person answers. suggested: take every suggestion without asking. columns: where lines are
-    broken between words, 0 for nowhere."""
+    broken between words."""
 
     def __init__(
         self,
@@ -28,7 +28,7 @@ class Questions:
         *,
         live: bool = False,
         suggested: bool = False,
-        columns: int = 0,
+        columns: int = 100,
     ) -> None:
         self._write, self._read_line = write, read_line
         self.live, self.suggested, self._columns = live, suggested, columns
@@ -37,8 +37,7 @@ class Questions:
         """Lines for the user."""
         for line in lines:
             indent = re.match(r"[! ]*", line)[0]  # type: ignore[index]  # it matches anything
-            wrap = self._columns and len(line) > self._columns
-            parts = textwrap.wrap(line, self._columns, subsequent_indent=indent) if wrap else [line]
+            parts = textwrap.wrap(line, self._columns, subsequent_indent=indent) or [""]
             self._write("".join(part + "\n" for part in parts))
 
     def ask(self, question: str, parse: Callable[[str], T], suggestion: str = "") -> T:

@@ -178,6 +178,7 @@ def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") 
         meter.begin()
         if text.to_monitor and not one_way:
             yield from prepare(talk)
+            meter.ready()
         elif not text.to_monitor:
             # The rubout key is the monitor's: in another program it may be a plain character.
             talk.dialect = replace(before, rubout_key="")

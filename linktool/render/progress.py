@@ -113,6 +113,8 @@ class Progress:
             self.out.write(text)
             self.out.flush()
             self._in_line = not text.endswith("\n") if text else self._in_line
+        elif note.topic == "end":
+            self.end()
         elif not self._on_terminal:
             return
         elif note.topic == "progress":
@@ -123,7 +125,9 @@ class Progress:
             self._say("listening")
         elif note.topic == "begin":
             self._phase = ""
-        elif note.topic in ("calibrated", "started"):
+        elif note.topic == "calibrated":
+            self._say(f"link measured: a key's echo is back after {1000 * note.facts['round_trip_s']:.0f} ms")
+        elif note.topic == "started":
             self._phase = ""
             self.clear()
 

@@ -49,24 +49,9 @@ class Terminal:
             from linktool.render.text import lines
 
             for line in lines(report):
-                for part in self._fitted(safe(line)):
+                for part in _fitted(safe(line), self.out, _colour(line)):
                     self.out.write(part + "\n")
         self.out.flush()
-
-    def _fitted(self, line: str) -> list[str]:
-        """A line in colour, and broken between words where a terminal is narrower."""
-        parts = [line]
-        columns = shutil.get_terminal_size().columns
-        if self.out.isatty() and len(line) > columns:
-            indent = "  " if line.startswith("! ") else ""
-            parts = textwrap.wrap(
-                line, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
-            )
-        if not colourful(self.out):
-            return parts
-        bad, good = line.startswith(("! ", "NOT proven")), line.startswith("Proven")
-        colour = RED if bad else GREEN if good else ""
-        return [f"{colour}{part}{PLAIN}" if colour else part for part in parts]
 
     def complain(self, error: Exception, command: str = "", status: int | None = None) -> int:
         """An error, as a sentence and what to do; returns the exit status."""
@@ -77,8 +62,8 @@ class Terminal:
             self.out.write(json.dumps(facts) + "\n")
             self.out.flush()
         else:
-            line = f"{self.prefix}{safe(str(error))}"
-            self.err.write((f"{RED}{line}{PLAIN}" if colourful(self.err) else line) + "\n")
+            for part in _fitted(f"{self.prefix}{safe(str(error))}", self.err, RED):
+                self.err.write(part + "\n")
             self.err.flush()
         return status
 
@@ -87,3 +72,24 @@ class Terminal:
         if not self.as_json:
             self.out.write(safe(line) + "\n")
             self.out.flush()
+
+
+def _colour(line: str) -> str:
+    """Colour only says again what the words or the mark at the start of the line say."""
+    if line.startswith(("! ", "NOT proven")):
+        return RED
+    return GREEN if line.startswith("Proven") else ""
+
+
+def _fitted(line: str, stream: TextIO, colour: str) -> list[str]:
+    """A line in colour, and broken between words where a terminal is narrower."""
+    parts = [line]
+    columns = shutil.get_terminal_size().columns
+    if stream.isatty() and len(line) > columns:
+        indent = "  " if line.startswith("! ") else ""
+        parts = textwrap.wrap(
+            line, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
+        )
+    if not colour or not colourful(stream):
+        return parts
+    return [f"{colour}{part}{PLAIN}" for part in parts]

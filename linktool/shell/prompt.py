@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import os
 import shutil
+import sys
 from collections.abc import Iterable, Iterator
 
 from prompt_toolkit import PromptSession
@@ -14,11 +15,16 @@ from prompt_toolkit.document import Document
 from prompt_toolkit.history import History as PromptHistory
 from prompt_toolkit.input import Input
 from prompt_toolkit.output import ColorDepth, Output
+from prompt_toolkit.renderer import CPR_Support
+from prompt_toolkit.utils import is_dumb_terminal
 
 from linktool.shell.history import History
 from linktool.shell.session import Shell
 
-WELCOME = "linktool. `help` lists the verbs, Tab completes, `quit` leaves."
+ANSWER_S = 0.5
+"""How long a terminal may take to say where its cursor is, the first time."""
+
+WELCOME = "linktool: `help` lists the verbs, `quit` leaves."
 
 
 class _Offers(Completer):
@@ -60,16 +66,33 @@ def session_for(shell: Shell, input: Input | None = None, output: Output | None 
         input=input,
         output=output,
     )
+    # A terminal that does not say where its cursor is costs a second at every prompt until that is known.
+    session.app.renderer.CPR_TIMEOUT = ANSWER_S  # type: ignore[assignment]  # whole seconds there
+    session.app.renderer.cpr_not_supported_callback = None
     return session
+
+
+def _has_bottom_line(session: PromptSession[str]) -> bool:
+    """Whether the line at the bottom is drawn: only where the cursor's place can be known."""
+    if sys.platform == "win32":
+        return True
+    known = session.app.renderer.cpr_support != CPR_Support.NOT_SUPPORTED
+    return known and session.output.responds_to_cpr and not is_dumb_terminal()
 
 
 def talk_to_user(shell: Shell, input: Input | None = None, output: Output | None = None) -> int:
     """Prompt and execute until the user leaves; 0. Ctrl-C at the prompt drops the line, Ctrl-D leaves."""
     session = session_for(shell, input, output)
     shell.say(WELCOME)
+
+    def message() -> str:
+        if _has_bottom_line(session):
+            return shell.prompt()
+        return f"{shell.bottom_line(shutil.get_terminal_size().columns)}\n{shell.prompt()}"
+
     while True:
         try:
-            line = session.prompt(shell.prompt)
+            line = session.prompt(message)
         except KeyboardInterrupt:
             continue
         except EOFError:

@@ -124,6 +124,8 @@ class Shell:
             return Result(status)
         except KeyboardInterrupt:
             self._progress.end()
+            if self._err.isatty():
+                self._err.write("\n")  # the terminal has shown ^C
             return Result(self._terminal().complain(LinktoolError("stopped"), verb, STOPPED))
         finally:
             self.bench.quiet = self._json
@@ -243,11 +245,11 @@ class Shell:
         ]
         if self.hand:
             parts.append(str(self.hand.proof or "not entered yet"))
-        for shown in (parts, parts[2:], parts[3:]):
-            line = " | ".join(shown)
-            if len(line) < columns and shown:
+        for first in range(len(parts)):  # what is in hand matters most: the rest gives way to it
+            line = " | ".join(parts[first:])
+            if len(line) < columns:
                 return line
-        return (parts[3:] or parts[2:])[0][: max(columns - 1, 0)]
+        return parts[-1][: max(columns - 1, 0)]
 
     def complete(self, line: str) -> Completion:
         """What may stand at the end of `line`."""

@@ -56,7 +56,7 @@ def setup(bench: Bench, values: Values) -> SetupReport:
     suggested = bool(values["yes"])
     read_line = _terminal_line if live else pipe(sys.stdin).read_line
     out = sys.stderr if bench.quiet else sys.stdout
-    columns = shutil.get_terminal_size().columns if out.isatty() else 0
+    columns = shutil.get_terminal_size().columns if out.isatty() else 100
     questions = Questions(
         _flushed(out.write, out.flush), read_line, live=live, suggested=suggested, columns=columns
     )
@@ -118,7 +118,9 @@ class Guide:
                 "Ports that are there:", *(f"  {each.device}  {each.description}" for each in found)
             )
             self.ask.tell("  board:  the simulated board, for a rehearsal")
-            port = self.ask.ask("Port", port_answer, found[0].device if found else "board:")
+            port = self.ask.ask(
+                "Port", port_answer, found[0].device if found and found[0].known else "board:"
+            )
             self.bench.use(port=port)
         port_kind(port)
         return port
@@ -184,7 +186,7 @@ class Guide:
             before = self.bench.screen.received
             self._hold(lambda talk: listen_job(talk, LISTEN_S))
             came = self.bench.screen.received - before
-            self.ask.tell(f"{count(came, 'character') if came else 'Nothing'} came by itself.")
+            self.ask.tell(f"Heard: {count(came, 'character') if came else 'nothing'}.")
             self.ask.tell(
                 "Waking the machine: its cancel key is struck, which drops a line and writes nothing."
             )
