@@ -7,7 +7,7 @@ have 256 subsets. How much dearer the cheapest cover without a cause is, is that
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 from formats.image import Range
@@ -31,8 +31,12 @@ ONE_CHIP_ONLY = 1.0
 """Added where an address line fails for one chip and not for its neighbours."""
 EACH_CELL = 0.7
 """Added for each further bad cell."""
-SEVERAL_CHIPS = 0.3
-"""Added where cells of several chips went bad at the same addresses."""
+SOME_BITS = 0.5
+"""Added where an address line fails for several chips, and the others have faults of their own."""
+SEVERAL = 3
+"""That many chips at least share a line rather than each having lost its own."""
+OVERWRITTEN = 0.3
+"""Added, instead of a bad cell in each chip, where something else may have written a byte: in a check."""
 ONE_BIT_WINS = 0.2
 """Added where of two joined bits one always wins: rarer than a level that wins."""
 
@@ -60,6 +64,7 @@ class BankCase:
 
     def __init__(self, bank: Bank, evidence: Evidence) -> None:
         self.bank = bank
+        self._source = evidence.source
         parts = [bank.part(each) for each in evidence.rounds]
         self.samples: list[Sample] = [sample for part in parts for sample in part]
         self.shaky: list[Sample] = [sample for sample in self.samples if not sample.steady]
@@ -98,11 +103,27 @@ class BankCase:
             found.update(causes.of_chip(self.rounds, where, bits, lines))
         cells = self._cells()
         found[cells] = len(cells.addresses)
-        return tuple(
+        candidates = [
             Candidate(cause, causes.mask_of(cause.bits) & self.wrong, self._cost(cause), speaking)
             for cause, speaking in found.items()
             if causes.mask_of(cause.bits) & self.wrong
-        )
+        ]
+        return (*candidates, *self._shared_lines(candidates))
+
+    def _shared_lines(self, candidates: Sequence[Candidate]) -> list[Candidate]:
+        """An address line that fails for several chips at once: it is the bank's, whatever else is wrong."""
+        seen: dict[Cause, list[Candidate]] = {}
+        known = {each.cause for each in candidates}
+        for each in candidates:
+            if each.cause.kind in ("dead line", "joined lines") and len(each.cause.bits) < 8:
+                seen.setdefault(replace(each.cause, bits=causes.ALL_BITS), []).append(each)
+        found = []
+        for cause, parts in seen.items():
+            if len(parts) >= SEVERAL and cause not in known:
+                mask = causes.mask_of({bit for part in parts for bit in causes.bits_of(part.mask)})
+                speaking = max(part.speaking for part in parts)
+                found.append(Candidate(cause, mask, COSTS[cause.kind] + SOME_BITS, speaking))
+        return found
 
     def _parts(self) -> list[tuple[int, ...]]:
         """The bits of each chip; single bits where the profile names no chip for them."""
@@ -119,15 +140,29 @@ class BankCase:
 
     def _cost(self, cause: Cause) -> float:
         cost = COSTS[cause.kind]
-        if cause.kind == "cells":
-            cost += EACH_CELL * (len(cause.addresses) - 1)
-            if len({self.bank.chip(bit) for bit in cause.bits}) > 1:
-                cost += SEVERAL_CHIPS
+        if cause.kind == "cells" and self._source == "check" and len(self._chips(cause.bits)) > 1:
+            cost += OVERWRITTEN + EACH_CELL * (len(cause.addresses) - 1)
+        elif cause.kind == "cells":
+            cost += EACH_CELL * (self._bad_cells(cause) - 1)
         elif cause.kind in ("dead line", "joined lines") and len(cause.bits) < 8:
             cost += ONE_CHIP_ONLY
         elif cause.kind == "joined bits" and cause.value is None:
             cost += ONE_BIT_WINS
         return cost
+
+    def _chips(self, bits: Iterable[int]) -> set[Chip | int]:
+        """The chips, or single data lines where the profile names none, that serve these bits."""
+        return {self.bank.chip(bit) or bit for bit in bits}
+
+    def _bad_cells(self, cause: Cause) -> int:
+        """How many cells of single chips would have to be bad."""
+        mask = causes.mask_of(cause.bits)
+        wrong: dict[int, int] = {}
+        for each in self.rounds:
+            for sample in each:
+                if sample.wrong & mask:
+                    wrong[sample.address] = wrong.get(sample.address, 0) | sample.wrong & mask
+        return sum(len(self._chips(causes.bits_of(each))) for each in wrong.values())
 
     def cover(
         self,

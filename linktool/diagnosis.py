@@ -25,6 +25,8 @@ Confidence = Literal["certain", "likely", "possible", "cannot tell"]
 
 CERTAIN, LIKELY, POSSIBLE = 2.7, 1.0, 0.15
 """Margins at and above which an explanation is called so."""
+AT_MOST_LIKELY = 2.0
+"""The margin of single bad cells at most: nothing speaks for them but that nothing else does."""
 MANY_CELLS = 8
 """More bad cells than that without a pattern, and no cause is named."""
 SHAKY = 0.25
@@ -90,7 +92,7 @@ def diagnose(machine: Machine, evidence: Evidence) -> Diagnosis:
     cases = [case for bank in banks_of(machine) if (case := BankCase(bank, evidence)).samples]
     ram = [case for case in cases if case.bank.kind == "ram"]
     open_bits = {case.where: case.wrong for case in cases}
-    faults = [fault for case in cases for fault in _unsteady(case)]
+    faults = [fault for case in cases for fault in _unsteady(case, open_bits)]
     faults += [_of_common(common) for common in common_causes(ram, open_bits)]
     for case in cases:
         faults += _of_bank(case, ram, open_bits[case.where])
@@ -118,35 +120,34 @@ def _tested(case: BankCase) -> Tested:
     return Tested(case.where, case.bank.kind, len(case.samples), wrong, case.seen_both())
 
 
-def _unsteady(case: BankCase) -> list[Fault]:
-    """Bytes that read differently each time, by the chips whose bits changed."""
-    by_chip: dict[Chip | None, tuple[int, set[int]]] = {}
-    changing = 0
+def _unsteady(case: BankCase, open_bits: dict[Range, int]) -> list[Fault]:
+    """Bytes that read differently each time, by the chips whose bits changed. A few bytes that read wrong
+    steadily in the same bits belong to them: an unsteady bit can read alike twice."""
+    by_chip: dict[Chip | int, tuple[int, set[int]]] = {}
     for sample in case.shaky:
         mask = 0
         for reading in sample.readings:
             mask |= reading ^ sample.readings[0]
-        changing |= mask
         for bit in causes.bits_of(mask):
-            bits, addresses = by_chip.get(case.bank.chip(bit), (0, set()))
-            by_chip[case.bank.chip(bit)] = (bits | 1 << bit, addresses | {sample.address})
-    total = len(case.samples)
-    if len(by_chip) > 1 and len(case.shaky) > max(4, SHAKY * total):
-        everywhere = Cause("noise", (case.where,), causes.bits_of(changing))
-        return [Fault(everywhere, "possible", len(case.shaky), total)]
+            key = case.bank.chip(bit) or bit
+            bits, addresses = by_chip.get(key, (0, set()))
+            by_chip[key] = (bits | 1 << bit, addresses | {sample.address})
+    total, shaky = len(case.samples), len(case.shaky)
+    if len(by_chip) > 1 and shaky > max(4, SHAKY * total):
+        changing = causes.bits_of(sum(bits for bits, _ in by_chip.values()))
+        return [Fault(Cause("noise", (case.where,), changing), "possible", shaky, total)]
     sure: Confidence = "likely" if len(by_chip) == 1 else "possible"
-    return [
-        Fault(
-            Cause("unsteady", (case.where,), causes.bits_of(bits), addresses=tuple(sorted(addresses))),
-            sure,
-            len(addresses),
-            total,
-            (Cause("noise"),),
-            chip,
-            sure if chip else "cannot tell",
-        )
-        for chip, (bits, addresses) in by_chip.items()
-    ]
+    faults = []
+    for key, (mask, addresses) in by_chip.items():
+        steady = {s.address for each in case.rounds for s in each if s.wrong & mask}
+        if len(steady) <= len(addresses):
+            addresses |= steady
+            open_bits[case.where] &= ~mask
+        chip = key if isinstance(key, Chip) else None
+        cause = Cause("unsteady", (case.where,), causes.bits_of(mask), addresses=tuple(sorted(addresses)))
+        chip_sure: Confidence = sure if chip else "cannot tell"
+        faults.append(Fault(cause, sure, len(addresses), total, (Cause("noise"),), chip, chip_sure))
+    return faults
 
 
 def _of_common(common: Common) -> Fault:
@@ -181,6 +182,8 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
             (c for c in (*case.candidates, *elsewhere) if c.mask & candidate.mask == candidate.mask),
             key=lambda each: each.cost,
         )
+        if cause.kind == "cells":
+            margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         faults.append(
             Fault(

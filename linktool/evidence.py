@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
 
 from formats.image import Image, Range
 from linktool.machine import Chip, Machine
@@ -76,6 +76,30 @@ def from_images(
         if read is not None:
             samples.append(Sample(address, value, (value, read) if address in shaky else (read,)))
     return Evidence(source, (tuple(samples),), noise)
+
+
+class Difference(Protocol):
+    """What a check says of one address: jobs.report.Finding."""
+
+    @property
+    def address(self) -> int: ...
+
+    @property
+    def expected(self) -> int: ...
+
+    @property
+    def found(self) -> int | None: ...
+
+    @property
+    def kind(self) -> str: ...
+
+
+def from_check(source: Source, proven: Image, differences: Iterable[Difference], noise: int = 0) -> Evidence:
+    """What a check proved and what it found different. Bytes that could not be read are left out."""
+    differing = [each for each in differences if each.found is not None]
+    expected = proven.overlay(Image.from_cells((d.address, d.expected) for d in differing), "replace")
+    found = proven.overlay(Image.from_cells((d.address, d.found or 0) for d in differing), "replace")
+    return from_images(source, expected, found, (d.address for d in differing if d.kind == "unsteady"), noise)
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,11 @@
-"""A quick pattern for a bank of memory: few addresses and values that tell data lines, address lines and banks
-apart. Pure: from a profile to cells.
+"""A quick pattern for a bank of memory: few addresses and values that tell its data and address lines apart.
 
-From two base addresses each address line is turned alone, and one row around each is taken whole. Where a line
-makes no difference, the address with it turned shares its cell with the base; where two lines are joined, the
-pair of bases shows which level wins. Values differ from one another, every pair of bits takes all four levels,
-and for each line every bit differs at one base or the other; so each chip shows a dead line by itself.
-Addresses whose neighbours by one or two lines are reserved are avoided: a fault must not hit the monitor.
+From two base addresses each address line is turned alone, and one row around each is taken whole. Where a
+line makes no difference, the address with it turned shares its cell with the base; where two lines are
+joined, the pair of bases shows which level wins. Values differ from one another and between banks, every pair
+of bits takes all four levels, and for each line every bit differs at one base or the other; so each chip
+shows a dead line by itself. Addresses whose neighbours by one or two lines are reserved are avoided: a fault
+must not hit the monitor. Pure: from a profile to cells.
 """
 
 from __future__ import annotations
@@ -28,17 +28,23 @@ _SALTS = tuple(
 
 @dataclass(frozen=True)
 class Pattern:
-    """What to write to one bank: cells of two rounds, the second with every bit turned; and the ranges that
-    hold them, in which they are read."""
+    """What to write to one bank: cells of two rounds, the second with every bit turned; the ranges that hold
+    them, in which they are read; and those that are to be read several times."""
 
     bank: Bank
     first: Image
     second: Image
     reads: tuple[Range, ...]
+    closely: tuple[Range, ...] = ()
 
 
-def pattern_for(machine: Machine, bank: Bank) -> Pattern | None:
-    """The pattern for a bank of RAM; None where its addresses are all reserved."""
+CLOSELY = 64
+"""Bytes that are looked at one by one at most: about a minute."""
+
+
+def pattern_for(machine: Machine, bank: Bank, asked: Range | None = None) -> Pattern | None:
+    """The pattern for a bank of RAM; None where its addresses are all reserved. Where `asked` meets the bank
+    in no more than CLOSELY bytes, each of them is written too, and read several times."""
     size = len(bank.range)
     taken = frozenset(
         (address - bank.range.first) % (1 << bank.lines)
@@ -59,9 +65,20 @@ def pattern_for(machine: Machine, bank: Bank) -> Pattern | None:
     salt = _SALTS[(bank.range.first >> bank.lines) % 16]
     values = _values(tuple(offsets), bases, bank.lines)
     cells = [(bank.range.first + offset, value ^ salt) for offset, value in zip(offsets, values, strict=True)]
+    close = asked.overlap(bank.range) if asked else None
+    added = []
+    if close and len(close) <= CLOSELY:
+        held = {address for address, _ in cells}
+        added = [
+            (address, address * 0x1D + 0x4B & 0xFF)
+            for address in range(close.first, close.last + 1)
+            if address - bank.range.first not in mine
+        ]
+        cells += [cell for cell in added if cell[0] not in held]
     first = Image.from_cells(cells)
     second = Image.from_cells((address, value ^ 0xFF) for address, value in cells)
-    return Pattern(bank, first, second, _rows(first))
+    closely = _rows(Image.from_cells(added))
+    return Pattern(bank, first, second, _rows(first), closely)
 
 
 def _rows(image: Image) -> tuple[Range, ...]:
@@ -109,10 +126,11 @@ def _walk(base: int, lines: int, size: int) -> list[int]:
 
 
 def _around(base: int, lines: int, size: int, mine: frozenset[int]) -> set[int]:
-    """A base's walk and its row, without what is reserved."""
+    """A base's walk and its row, and the quarter of the bank that these leave out; nothing reserved."""
     row = base - base % ROW
-    wanted = {*_walk(base, lines, size), *range(row, min(row + ROW, size))}
-    return wanted - mine
+    opposite = base ^ 3 << lines - 2 if lines > 2 else base
+    wanted = {*_walk(base, lines, size), *range(row, min(row + ROW, size)), opposite}
+    return {offset for offset in wanted - mine if offset < size}
 
 
 @lru_cache(maxsize=32)

@@ -1,8 +1,8 @@
 """Memory borrowed for a test: what was there is read and told first, then written over, and given back.
 
-Rules: nothing is written before what was there is known, and told in a note ("borrowed"), so that a caller can
-put it where a crash cannot reach it. What was there is read twice, because nothing else could show a wrong
-reading of it. Given back means typed and read back; what could not be is named.
+Rules: nothing is written before what was there is known, and told in a note ("borrowed"), so that a caller
+can put it where a crash cannot reach it. What was there is read twice, because nothing else could show a
+wrong reading of it. Given back means typed and read back; what could not be is named.
 """
 
 from __future__ import annotations
@@ -29,8 +29,9 @@ Readings = dict[int, tuple[int, ...]]
 
 @dataclass
 class Borrowed:
-    """What a test holds. before: what was there. written: addresses that a line was sent to. noise: readings
-    that came wrong once. phase, done, total: for progress, in bytes."""
+    """What a test holds. before: what was there. written: addresses that a line was sent to. strays: by
+    address, the bits in which single readings differed from the last one while nothing was written. phase,
+    done, total: for progress, in bytes."""
 
     talk: Conversation
     phase: str
@@ -39,7 +40,7 @@ class Borrowed:
     before: dict[int, int] = field(default_factory=dict)
     written: set[int] = field(default_factory=set)
     given_back: set[int] = field(default_factory=set)
-    noise: int = 0
+    strays: dict[int, list[int]] = field(default_factory=dict)
 
     @property
     def owed(self) -> Image:
@@ -51,7 +52,7 @@ class Borrowed:
     def borrow(self, wanted: Sequence[Range], holes: Sequence[Range] = ()) -> Talk[Readings]:
         """Read what is there, twice, and tell it; in `holes`, where no memory should be, only once.
         Addresses that never read the same are left out of what may be written."""
-        found = yield from self.read(wanted, twice=True)
+        found = yield from self.read(wanted, least=2)
         once = yield from self.read(holes)
         self.before.update((address, values[-1]) for address, values in found.items() if _settled(values))
         self.before.update((address, values[-1]) for address, values in once.items())
@@ -96,53 +97,69 @@ class Borrowed:
         wanted: Sequence[Range],
         expected: Mapping[int, int] | None = None,
         *,
-        twice: bool = False,
+        least: int = 1,
         unchanged: Mapping[int, int] | None = None,
     ) -> Talk[Readings]:
-        """Read the ranges. A byte that is not as expected is read again, unless it is as in `unchanged`;
-        where the link has shown errors, or `twice` says so, every byte is. Addresses that never came whole
-        are missing from the result."""
+        """Read the ranges, each `least` times, twice where the link has shown errors. A byte that is not as
+        expected is read again, unless it is as in `unchanged`. Addresses that never came whole are missing
+        from the result."""
         expected, unchanged = expected or {}, unchanged or {}
         found: Readings = {}
         lines = [speech.examine_line(self.talk.dialect, where) for where in wanted]
         for number, where in enumerate(wanted):
             following = lines[number + 1] if number + 1 < len(lines) else ""
-            reading = yield from self.talk.examine(where, lines[number] if twice else following)
             seen: dict[int, list[int]] = {a: [] for a in range(where.first, where.last + 1)}
-            for again in range(1 + READINGS):
+            for turn in range(1, least + READINGS + 1):
+                ahead = lines[number] if turn < least else following if turn == least else ""
+                reading = yield from self.talk.examine(where, ahead)
                 for address, value in reading.image.cells():
                     seen[address].append(value)
-                if again == READINGS or all(
-                    _enough(values, expected.get(a), unchanged.get(a), self._trust(twice))
-                    for a, values in seen.items()
-                ):
+                trust = max(least, 2 if self.talk.error_rate >= CALM else 1)
+                if all(_enough(v, expected.get(a), unchanged.get(a), trust) for a, v in seen.items()):
                     break
-                reading = yield from self.talk.examine(where, following if twice and not again else "")
-            found.update((address, tuple(values)) for address, values in seen.items() if values)
+            for address, values in seen.items():
+                if values:
+                    found[address] = tuple(values)
+                    self._watch(address, found[address])
             yield from self.progress(len(where))
         return found
 
-    def _trust(self, twice: bool) -> int:
-        """How many equal readings make a byte known."""
-        return 2 if twice or self.talk.error_rate >= CALM else 1
+    def _watch(self, address: int, values: tuple[int, ...]) -> None:
+        differing = [value ^ values[-1] for value in values if value != values[-1]]
+        if differing:
+            self.strays.setdefault(address, []).extend(differing)
+
+    @property
+    def changing(self) -> dict[int, int]:
+        """Bits that changed by themselves, by address. Where the link has shown errors, a single stray
+        reading counts as its; two in the same bits do not."""
+        clean = not self.talk.counts.wrong
+        found: dict[int, int] = {}
+        for address, masks in self.strays.items():
+            for mask in set(masks):
+                if clean or masks.count(mask) > 1:
+                    found[address] = found.get(address, 0) | mask
+        return found
+
+    @property
+    def noise(self) -> int:
+        """Bytes that read wrong by the link."""
+        return len(self.strays) - len(self.changing)
 
     def samples(self, written: Image, found: Readings) -> tuple[Sample, ...]:
-        """What was written against what was read. A byte that came wrong once and then right three times is
-        the link's, if the link has shown other errors too; else it is the cell's."""
-        samples = []
-        for address, value in written.cells():
-            readings = found.get(address)
-            if not readings:
-                continue
-            wrong = [each for each in readings if each != value]
-            if wrong and len(wrong) < len(readings) and self._came_by_link(readings, value):
-                self.noise += 1
-                readings = (value,)
-            samples.append(Sample(address, value, readings))
-        return tuple(samples)
-
-    def _came_by_link(self, readings: tuple[int, ...], value: int) -> bool:
-        return self.talk.counts.wrong > 0 and readings[-3:] == (value,) * 3
+        """What was written against what was read at last. A byte that changed by itself while it was borrowed
+        counts as having read both ways; so does one that could not be borrowed because it never held still.
+        To be asked when all reading is done."""
+        changing = self.changing
+        samples = [
+            Sample(address, value, (value ^ changing[address], value))
+            if address in changing
+            else Sample(address, value, found[address][-1:])
+            for address, value in written.cells()
+            if address in changing or found.get(address)
+        ]
+        never_still = (a for a in changing if a not in self.before)
+        return (*samples, *(Sample(address, 0, (0, changing[address])) for address in never_still))
 
     def give_back(self) -> Talk[None]:
         """Type what was there and prove it, trying three times. What is left is in `owed`."""
@@ -170,10 +187,8 @@ def _enough(values: list[int], expected: int | None, unchanged: int | None, trus
         return False
     if len(set(values)) == 1:
         foreseen = expected in (None, values[0]) or values[0] == unchanged
-        return len(values) >= (trust if foreseen else 2)
-    if expected is not None:
-        return values[-3:] == [expected] * 3
-    return len(values) > 2 and values[-1] == values[-2] == values[-3]
+        return len(values) >= (trust if foreseen else max(trust, 2))
+    return len(values) > 3 and values[-1] == values[-2] == values[-3]
 
 
 def _stretches(image: Image) -> list[Range]:

@@ -13,12 +13,15 @@ from formats.image import Image, Range
 from linktool.actions import Talk
 from linktool.calibration import prepare
 from linktool.conversation import Conversation, Gone, Stopped
-from linktool.errors import LINK_FAILED, NoAnswer, STOPPED
-from linktool.evidence import Evidence, Round
-from linktool.jobs.borrow import Borrowed
+from linktool.errors import LINK_FAILED, STOPPED, NoAnswer
+from linktool.evidence import Evidence
+from linktool.jobs.borrow import Borrowed, Readings
 from linktool.jobs.check import withdraw
 from linktool.jobs.report import Effort, Meter
 from linktool.pattern import Pattern
+
+CLOSE_READINGS = 4
+"""How often each byte is read that is to be looked at closely."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +47,7 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
     """Never raises for the link."""
     meter = Meter(talk)
     borrowed = Borrowed(talk, "test", total=sum(5 * len(each.first) for each in patterns))
-    rounds: list[Round] = []
+    rounds: list[tuple[Image, Readings]] = []
     stopped, lost = False, ""
     try:
         yield from talk.note("begin", command="diagnose")
@@ -52,7 +55,7 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
         yield from prepare(talk)
         yield from borrowed.borrow([where for each in patterns for where in each.reads])
         rounds.append((yield from _round(borrowed, patterns, second=False)))
-        wrong = [each for each in patterns if any(_bad(each, rounds[0]))]
+        wrong = [each for each in patterns if each.closely or _bad(each, borrowed, *rounds[0])]
         if wrong:
             borrowed.total += sum(2 * len(each.first) for each in wrong)
             rounds.append((yield from _round(borrowed, wrong, second=True)))
@@ -69,7 +72,7 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
         talk.machine.name,
         port,
         tuple(each.bank.range for each in patterns),
-        Evidence("pattern", tuple(rounds), borrowed.noise),
+        Evidence("pattern", tuple(borrowed.samples(*each) for each in rounds), borrowed.noise),
         borrowed.owed,
         stopped,
         lost,
@@ -77,19 +80,21 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
     )
 
 
-def _round(borrowed: Borrowed, patterns: Sequence[Pattern], second: bool) -> Talk[Round]:
-    """Write one of the two rounds to all banks, then read them all."""
+def _round(borrowed: Borrowed, patterns: Sequence[Pattern], second: bool) -> Talk[tuple[Image, Readings]]:
+    """Write one of the two rounds to all banks, then read them all: what was written, and the readings."""
     cells = [cell for each in patterns for cell in (each.second if second else each.first).cells()]
     image = Image.from_cells(cell for cell in cells if cell[0] in borrowed.before)
     yield from borrowed.write(image)
-    found = yield from borrowed.read(
-        [where for each in patterns for where in each.reads], dict(image.cells())
-    )
-    return borrowed.samples(image, found)
+    expected = dict(image.cells())
+    found = yield from borrowed.read([where for each in patterns for where in each.reads], expected)
+    closely = [where for each in patterns for where in each.closely]
+    yield from borrowed.read(closely, expected, least=CLOSE_READINGS)
+    return image, found
 
 
-def _bad(pattern: Pattern, samples: Round) -> list[bool]:
-    return [bool(s.wrong) or not s.steady for s in pattern.bank.part(samples) if s.wrong or not s.steady]
+def _bad(pattern: Pattern, borrowed: Borrowed, written: Image, found: Readings) -> bool:
+    samples = pattern.bank.part(borrowed.samples(written, found))
+    return any(sample.wrong or not sample.steady for sample in samples)
 
 
 def give_back_at_the_end(borrowed: Borrowed) -> Talk[str]:

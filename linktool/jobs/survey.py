@@ -142,7 +142,7 @@ def survey(talk: Conversation, probes: tuple[Probe, ...], port: str = "") -> Tal
         port=port,
         pages=pages,
         stretches=stretches(talk.machine, pages),
-        evidence=Evidence("survey", tuple(work.rounds), work.borrowed.noise),
+        evidence=work.evidence(),
         owed=work.borrowed.owed,
         restored=len(work.borrowed.given_back),
         stopped=stopped,
@@ -159,7 +159,8 @@ class _Survey:
         self.kinds = kinds_of(talk.machine)
         total = sum(len(probe.range) * (5 if probe.use == "write" else 1) for probe in probes)
         self.borrowed = Borrowed(talk, "survey", total=total)
-        self.rounds: list[Round] = []
+        self.guarded: Round = ()
+        self.memory = Image()
         self.before: Readings = {}
         self.after: Readings = {}
         self.rows: Readings = {}
@@ -201,7 +202,7 @@ class _Survey:
                 break
         yield from borrowed.give_back()
         if shown:
-            self.rounds.append(tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram"))
+            self.guarded = tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram")
         return shown
 
     def _read_before(self) -> Talk[None]:
@@ -210,7 +211,7 @@ class _Survey:
         holes = [p.range for p in written if all(self.kinds[page] != "ram" for page in p.pages)]
         self.before.update((yield from self.borrowed.borrow(memory, holes)))
         looked = [probe.range for probe in self.probes if probe.use == "look"]
-        self.before.update((yield from self.borrowed.read(looked, twice=True)))
+        self.before.update((yield from self.borrowed.read(looked, least=2)))
 
     def _leave_out(self, guard: Guard, shown: Sequence[int]) -> None:
         """Take probes out of the writing that could reach the monitor's memory."""
@@ -232,13 +233,20 @@ class _Survey:
         self.after = yield from self.borrowed.read(wanted, dict(self.tags.cells()), unchanged=holes)
         self.borrowed.given_back.update(a for a, v in holes.items() if set(self.after.get(a, ())) == {v})
         memory = Image.from_cells(cell for cell in self.tags.cells() if self.kinds[cell[0] // PAGE] == "ram")
-        self.rounds.append(self.borrowed.samples(memory, self.after))
+        self.memory = memory
 
     def _read_rows(self) -> Talk[None]:
         """Whole rows where one byte does not tell ROM from nothing."""
         looked = self._looked()
         places = [a // ROW * ROW for a, _ in self.tags.cells() if needs_row(a, looked)]
         self.rows = yield from self.borrowed.read([Range(each, each + ROW - 1) for each in places])
+
+    def evidence(self) -> Evidence:
+        """What was written and read where the profile has RAM."""
+        samples = self.borrowed.samples(self.memory, self.after)
+        memory = tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram")
+        rounds = [each for each in (self.guarded, memory) if each]
+        return Evidence("survey", tuple(rounds), self.borrowed.noise)
 
     def _looked(self) -> Looked:
         return Looked(self.before, self.tags, self.after, self.rows)
