@@ -22,8 +22,9 @@ END = "`help VERB` explains one, with an example. Tab completes. `quit` leaves."
 
 def overview(verbs: Sequence[Command], columns: int, rows: int) -> list[str]:
     """All verbs, a line each where the terminal is tall enough, else in a paragraph below the first few."""
-    if len(verbs) + 3 <= rows:
-        return [*(_short(f"{verb.name:<10} {verb.summary}", columns) for verb in verbs), "", END]
+    end = textwrap.wrap(END, columns)
+    if len(verbs) + len(end) + 3 <= rows:  # an empty line, and two for the prompt
+        return [*(_short(f"{verb.name:<10} {verb.summary}", columns) for verb in verbs), "", *end]
     known = {verb.name for verb in verbs}
     first = [f"  {words:<16} {meaning}" for words, meaning in FIRST if words.partition(" ")[0] in known]
     names = textwrap.wrap(" ".join(sorted(known)), columns - 2)
@@ -34,7 +35,7 @@ def overview(verbs: Sequence[Command], columns: int, rows: int) -> list[str]:
         "All verbs:",
         *(f"  {line}" for line in names),
         "",
-        *textwrap.wrap(END, columns),
+        *end,
     ]
 
 

@@ -5,6 +5,7 @@ paths of every system can be written as they are, and an apostrophe within a wor
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from linktool.errors import UsageError
@@ -68,8 +69,9 @@ def words(line: str) -> list[str]:
 
 
 def quoted(text: str) -> str:
-    """`text` as one word of a line."""
-    if text and not any(character in BLANKS for character in text) and text[0] not in QUOTES + "#":
+    """`text` as one word of a line. What has a blank and both kinds of quotes in it cannot be one."""
+    plain = text and not any(character in BLANKS for character in text)
+    if plain and text[0] not in QUOTES + "#" and not re.search("=[\"']", text):
         return text
     quote = "'" if '"' in text else '"'
     return f"{quote}{text}{quote}"
