@@ -2,7 +2,9 @@
 
 Nothing is typed before the whole image is known to be safe on the machine. Lines are as long as the
 errors seen allow; after a line that was typed again, the next one carries its address. What still
-differs after a bounded number of rounds is listed with expected and found.
+differs after a bounded number of rounds is listed with expected and found. What is typed again may spoil
+what was proven before (address lines that touch, cells that disturb each other): a claim made before the
+last line was typed is none, so everything is read once more.
 """
 
 from __future__ import annotations
@@ -56,7 +58,11 @@ def refuse_harm(machine: Machine, image: Image, forced: tuple[str, ...] = ()) ->
 class _State:
     typed: list[tuple[int, bytes]] = field(default_factory=list)
     result: Verification = field(default_factory=Verification)
-    findings: tuple[Finding, ...] = ()
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """What differs, of what was read since the last line was typed."""
+        return tuple(sorted(self.result.findings, key=lambda finding: finding.address))
 
 
 def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) -> Talk[Report]:
@@ -97,22 +103,42 @@ def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) 
     )
 
 
+def type_and_prove(
+    talk: Conversation, image: Image, typed: list[tuple[int, bytes]], result: Verification, check: bool = True
+) -> Talk[tuple[Finding, ...]]:
+    """Type `image` and, if `check`, prove it, as `enter` does; what still differs in the end."""
+    state = _State(typed, result)
+    yield from type_image(talk, image, typed, len(image))
+    if check:
+        yield from _prove(talk, image, state)
+    return state.findings
+
+
 def _prove(talk: Conversation, image: Image, state: _State) -> Talk[None]:
-    """Read back; type again and read again what differs, a bounded number of times."""
-    pending = image
-    for round_number in range(ROUNDS + 1):
-        state.result.findings = []
-        yield from verify(talk, pending, state.result)
-        state.findings = tuple(sorted(state.result.findings, key=lambda finding: finding.address))
-        if not state.findings or round_number == ROUNDS:
+    """Read back; type again and read again what differs, a bounded number of times; then the rest again."""
+    yield from verify(talk, image, state.result)
+    for round_number in range(ROUNDS):
+        findings = state.findings
+        if not findings:
             return
-        pending = Image.from_cells((finding.address, finding.expected) for finding in state.findings)
+        pending = Image.from_cells((finding.address, finding.expected) for finding in findings)
         yield from talk.note("retype", bytes=len(pending))
+        state.result.withdraw()
         yield from type_image(talk, pending, state.typed, len(pending))
+        yield from verify(talk, pending, state.result)
+        if not state.findings or round_number == ROUNDS - 1:
+            yield from verify(talk, _without(image, pending), state.result)
+
+
+def _without(image: Image, unwanted: Image) -> Image:
+    """The cells of `image` that are not in `unwanted`."""
+    for segment in unwanted.segments:
+        image = image.without(segment.range)
+    return image
 
 
 def type_image(
-    talk: Conversation, image: Image, typed: list[tuple[int, bytes]], total: int
+    talk: Conversation, image: Image, typed: list[tuple[int, bytes]], total: int, phase: str = "enter"
 ) -> Talk[None]:
     """Type every byte of `image`; `typed` grows by each line that was proven and taken."""
     machine = talk.machine
@@ -139,7 +165,7 @@ def type_image(
             typed.append((line.range.first, line.data))
             at = line.range.last + 1
             done += len(line.data)
-            yield from talk.note("progress", phase="enter", done=done, total=total)
+            yield from talk.note("progress", phase=phase, done=done, total=total)
 
 
 def _limit(talk: Conversation, failures: int) -> int | None:

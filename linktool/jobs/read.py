@@ -1,5 +1,6 @@
 """read: have a range printed and take its bytes. A row that came spoilt is asked for again; where the
-link has shown faults, every row must come the same twice."""
+link has shown faults, every row must come the same twice. What was read once is what was printed, and no
+more: nothing could show a wrong character in it, so it is not claimed as proven."""
 
 from __future__ import annotations
 
@@ -20,6 +21,7 @@ def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[
     meter = Meter(talk)
     stopped, lost = False, ""
     runs: list[tuple[int, bytes]] = []
+    once = 0
     try:
         yield from talk.note("begin", command="read")
         meter.begin()
@@ -30,7 +32,8 @@ def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[
         for number, piece in enumerate(pieces):
             following = pieces[number + 1 : number + 2]
             upcoming = speech.examine_line(talk.dialect, following[0]) if following else ""
-            yield from read_piece(talk, piece, upcoming, runs)
+            twice = yield from read_piece(talk, piece, upcoming, runs)
+            once += not twice
             done = sum(len(data) for _, data in runs)
             yield from talk.note("progress", phase="read", done=done, total=total)
     except Stopped:
@@ -44,8 +47,8 @@ def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[
         machine=talk.machine.name,
         port=port,
         image=image,
-        proof="read back",
-        proven=ranges_of(image),
+        proof="none" if once or not image else "read back",
+        proven=() if once else ranges_of(image),
         stopped=stopped,
         lost=lost,
         effort=meter.effort(),
@@ -57,16 +60,14 @@ def blocks_of(wanted: Range) -> list[Range]:
     return list(blocks(Image.from_bytes(wanted.first, bytes(len(wanted))), BLOCK))
 
 
-def read_piece(talk: Conversation, piece: Range, upcoming: str, runs: list[tuple[int, bytes]]) -> Talk[None]:
-    """Read one piece into `runs`. NoAnswer when a byte never came the same twice."""
+def read_piece(talk: Conversation, piece: Range, upcoming: str, runs: list[tuple[int, bytes]]) -> Talk[bool]:
+    """Read one piece into `runs`; whether every byte came the same twice. NoAnswer when one never did."""
     reading = yield from talk.examine(piece, upcoming)
     if talk.error_rate < CALM and not reading.spoilt:
         runs.extend((segment.first, segment.data) for segment in reading.image.segments)
-        return
+        return False
     last = dict(reading.image.cells())
     settled: dict[int, int] = {}
-    if talk.error_rate < CALM:
-        settled = dict(last)
     for _reading in range(READINGS):
         open_cells = [address for address in range(piece.first, piece.last + 1) if address not in settled]
         if not open_cells:
@@ -84,3 +85,4 @@ def read_piece(talk: Conversation, piece: Range, upcoming: str, runs: list[tuple
                 "The link loses or changes characters, or the cell is unsteady",
             )
     runs.extend((s.first, s.data) for s in Image.from_cells(settled.items()).segments)
+    return True

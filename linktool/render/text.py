@@ -139,12 +139,15 @@ def _how_to_go_on(report: Report) -> list[str]:
 
 def _read_lines(report: Report) -> list[str]:
     result = hex_rows(report.image)
+    so_far = listed(segment.range for segment in report.image.segments)
     if report.lost:
-        result.append(f"! The link was lost: {report.lost}. Read so far: {listed(report.proven)}.")
+        result.append(f"! The link was lost: {report.lost}. Read so far: {so_far}.")
     elif report.stopped:
-        result.append(f"! Stopped. Read so far: {listed(report.proven)}.")
+        result.append(f"! Stopped. Read so far: {so_far}.")
     if report.saved:
         result.append(f"Saved {count(len(report.image), 'byte')} to {report.saved}.")
+        if report.proof == "none":
+            result.append("Each byte was read once; `linktool check` with that file reads again and compares.")
     return result
 
 

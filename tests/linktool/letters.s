@@ -9,7 +9,7 @@
 .alias digits $e6
 
 .org $fe00
-        cld
+start:  cld
         ldx #$ff
         txs
 again:  jsr newline
@@ -172,4 +172,4 @@ refused: .byte "WHAT", 13, 0
 dropped: .byte " DROPPED", 13, 0
 
 .advance $fffa, $ea
-        .word again, again, again
+        .word again, start, again

@@ -1,0 +1,230 @@
+"""One session from its plan: the board, the steps, what a person does in between, and the judge."""
+
+from __future__ import annotations
+
+import json
+import traceback
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from random import Random
+from typing import Any
+
+from formats.image import Image
+from linktool.actions import Talk
+from linktool.board.board import Board
+from linktool.conversation import Conversation
+from linktool.driver import drive
+from linktool.jobs.check import check
+from linktool.jobs.enter import enter
+from linktool.jobs.read import read
+from linktool.jobs.report import Report, RunReport
+from linktool.jobs.run import run
+from linktool.render.data import data
+from linktool.render.text import lines
+from linktool.trace import Entry
+from tests.simulation.cable import Cable, Hung, Killed
+from tests.simulation.judge import Judge, Wrong
+from tests.simulation.plan import Plan, Step, draw, rom_of
+from tests.simulation.wire import Disturbed
+
+MENDS = Step("enter")
+Listener = Callable[[Entry], None]
+
+
+@dataclass
+class Outcome:
+    """What came of a session. counts: see tally.py for the names. wrongs: rules that were broken."""
+
+    seed: int
+    counts: Counter[str] = field(default_factory=Counter)
+    wrongs: list[Wrong] = field(default_factory=list)
+    told: list[str] = field(default_factory=list)
+    virtual_s: float = 0.0
+
+
+def play(seed: int, listen: Listener | None = None) -> Outcome:
+    """The session of that seed, from power-up to its end."""
+    return Session(draw(seed), listen).play()
+
+
+class Session:
+    """A person, a host and a board."""
+
+    def __init__(self, plan: Plan, listen: Listener | None = None) -> None:
+        self.plan, self.listen = plan, listen
+        self.outcome = Outcome(plan.seed)
+        self.random = Random(f"steps {plan.seed}")
+        self.board = Board(
+            plan.machine,
+            rom=rom_of(plan.machine.name),
+            wire=plan.wire,
+            display_cps=plan.display_cps,
+            clock_hz=plan.clock_hz,
+            faults=plan.memory_faults,
+            seed=plan.seed & 0x7FFFFFFF,
+        )
+        self.wire = Disturbed(plan.disturbance, Random(f"wire {plan.seed}"))
+        self.board.adapter.faults = (self.wire,)
+        if plan.there:
+            self._put_there()
+        self.judge = Judge(self.board, plan.image, self.random)
+        self.talk: Conversation | None = None
+        self.ran = self.single = False
+        self.resets = 0
+
+    def _put_there(self) -> None:
+        for segment in self.plan.image.segments:
+            self.board.poke(segment.first, segment.data)
+        for address in self.plan.changed:
+            self.board.poke(address, bytes([self._other_than(address)]))
+
+    def _other_than(self, address: int) -> int:
+        """Another byte than the image has there: one bit turned, or any."""
+        wanted = self.plan.image.get(address) or 0
+        return wanted ^ (1 << self.random.randrange(8) if self.random.random() < 0.6 else 0xFF)
+
+    def play(self) -> Outcome:
+        """All steps, then the link made whole and a last enter."""
+        counts = self.outcome.counts
+        counts["sessions"] += 1
+        for fault in self.plan.memory_faults:
+            counts["memory: " + fault.partition(":")[0]] += 1
+        try:
+            for step in self.plan.steps:
+                self._step(step)
+            self._last_step()
+        except Hung as error:
+            self._wrong("hung", str(error))
+        except Exception:
+            self._wrong("traceback", traceback.format_exc())
+        counts.update(self.wire.counts)
+        counts["fickle cells that answered right"] += self.judge.fickle
+        counts["keys struck"] += self.board.adapter.sent
+        counts["characters printed"] += self.board.display.printed
+        self.outcome.virtual_s = self.board.now()
+        return self.outcome
+
+    def _wrong(self, rule: str, facts: str) -> None:
+        self.outcome.wrongs.append(Wrong(rule, facts))
+
+    # ---- a step -----------------------------------------------------------------------------------
+
+    def _step(self, step: Step) -> int | None:
+        """One command; its exit status, None when the host was killed in the middle."""
+        if self.talk is None or step.fresh:
+            self.talk = Conversation(self.plan.machine)
+        cable = Cable(self.board, step.moments)
+        before = self.judge.snapshot()
+        report: Any = None
+        job = self._job(step)
+        try:
+            report = drive(job, cable, stop=cable.stop, trace=self.listen)
+        except Killed:
+            self._host_is_dead()
+        counts = self.outcome.counts
+        counts.update(f"moments: {kind}" for kind in cable.happened.elements())
+        self.resets += cable.happened["reset"]
+        status = None if report is None else self._judged(step, report)
+        self.outcome.told.append(f"{step.work}: {'killed' if status is None else f'status {status}'}")
+        if step.work == "run":
+            self.ran = True
+        else:
+            self._strays(step, before)
+        self._between(step, status)
+        return status
+
+    def _job(self, step: Step) -> Talk[Any]:
+        talk, image = self.talk, self.plan.image
+        assert talk is not None
+        if step.work == "check":
+            return check(talk, image, "board:")
+        if step.work == "read":
+            return read(talk, tuple(segment.range for segment in image.segments), "board:")
+        if step.work == "run":
+            return run(talk, step.address, 0.5, "board:")
+        return enter(talk, image, "board:", check=step.work == "enter")
+
+    def _judged(self, step: Step, report: Report | RunReport) -> int:
+        lines(report)
+        json.dumps(data(report))
+        status = report.exit_status
+        counts = self.outcome.counts
+        if isinstance(report, RunReport):
+            counts[f"run: status {status}"] += 1
+            return status
+        self.outcome.wrongs.extend(self.judge.claims(report))
+        if status == 0:
+            kind = "read" if report.command == "read" else "proven" if report.proof != "none" else "sent"
+            counts[f"ended: {kind}"] += 1
+            counts["bytes claimed proven"] += sum(len(where) for where in report.proven)
+        else:
+            counts["ended: " + {1: "differences told", 3: "link", 130: "stopped"}[status]] += 1
+            counts["bytes claimed proven"] += sum(len(where) for where in report.proven)
+        if report.stopped and not report.lost and not self.plan.memory_faults:
+            self._try_prompt()
+        return status
+
+    def _strays(self, step: Step, before: bytes) -> None:
+        """Bytes changed that were to be left alone."""
+        apart = self.plan.image if step.work.startswith("enter") else Image()
+        for each in self.plan.machine.reserved:
+            apart = apart.overlay(Image.from_bytes(each.range.first, bytes(len(each.range))), "replace")
+        strays = self.judge.changed_since(before, apart)
+        if not strays:
+            return
+        self.outcome.counts["steps with strays"] += 1
+        harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
+        if harmless and not self.plan.memory_faults and not self.ran:
+            shown = " ".join(f"{address:04X}" for address in strays[:8])
+            self._wrong("strays", f"{step.work}: {len(strays)} bytes: {shown}; resets {self.resets}")
+
+    def _try_prompt(self) -> None:
+        """Whether the monitor really is at its prompt: the end key alone must bring the bare prompt."""
+        dialect, board = self.plan.machine.dialect, self.board
+        kept, self.board.adapter.faults = self.board.adapter.faults, ()
+        self._listen_for(2.0)
+        board.write(dialect.end_key.encode("ascii"))
+        came = self._listen_for(1.0)
+        wanted = dialect.end_echo + dialect.ready
+        if came.decode("ascii") != wanted:
+            self._wrong("stopped, but not at its prompt", f"{came!r}")
+        self.board.adapter.faults = kept
+
+    # ---- in between -------------------------------------------------------------------------------
+
+    def _host_is_dead(self) -> None:
+        self.talk = None
+        if self.random.random() < 0.7:
+            self._listen_for(self.random.uniform(0, 3))
+
+    def _between(self, step: Step, status: int | None) -> None:
+        """What a person does: plugs the cable in again, and presses the reset key if the machine is stuck."""
+        self.board.restore()
+        if status in (3, 130) and self.random.random() < 0.5:
+            self.talk = None
+        if status == 3 or step.work == "run":
+            self._listen_for(self.random.uniform(0, 2))
+            if self.random.random() < 0.7:
+                self.board.reset()
+        elif self.random.random() < 0.1:
+            self._listen_for(self.random.uniform(0, 20))
+
+    def _listen_for(self, seconds: float) -> bytes:
+        """Let time pass; what came meanwhile is thrown away, as by a port that is opened again."""
+        end, came = self.board.now() + seconds, bytearray()
+        while self.board.now() < end:
+            came += self.board.read(end)
+        return bytes(came)
+
+    def _last_step(self) -> None:
+        """The link is whole again, the reset key is pressed: enter must come to a good end."""
+        self.wire.mend()
+        self.board.restore()
+        self.board.reset()
+        self._listen_for(1.0)
+        status = self._step(MENDS)
+        counts = self.outcome.counts
+        counts[f"afterwards: status {status}"] += 1
+        if status != 0 and not self.plan.memory_faults:
+            self._wrong("no recovery", f"enter on a whole link ended with status {status}")
