@@ -94,8 +94,8 @@ def _singles(talk: Conversation) -> Talk[list[float]]:
 
 
 def _pairs(talk: Conversation, round_trip_s: float, spread_s: float) -> Talk[float]:
-    """The time between the echoes of two keys struck together, in seconds. Where round trips vary as much
-    as that, two echoes may come together by chance: then the display is not taken to be faster than stated."""
+    """The time between the echoes of two keys struck together, in seconds. Where round trips vary as much,
+    two echoes may come together by chance: then the display is not taken to be faster than stated."""
     gaps: list[float] = []
     expected = 1 / talk.machine.screen.rate_cps
     for _attempt in range(2 * PAIRS):

@@ -147,7 +147,7 @@ def _read_lines(report: Report) -> list[str]:
     if report.saved:
         result.append(f"Saved {count(len(report.image), 'byte')} to {report.saved}.")
         if report.proof == "none":
-            result.append("Each byte was read once; `linktool check` with that file reads again and compares.")
+            result.append("Each byte was read once; `linktool check` with that file reads them again.")
     return result
 
 

@@ -207,6 +207,8 @@ class Session:
             self._listen_for(self.random.uniform(0, 2))
             if self.random.random() < 0.7:
                 self.board.reset()
+        elif step.work == "enter without check":
+            self._listen_for(0.5)  # its last line's echo came, but the monitor may still be at work on it
         elif self.random.random() < 0.1:
             self._listen_for(self.random.uniform(0, 20))
 
