@@ -24,6 +24,7 @@ from linktool.key_names import key_named
 from linktool.keyboard import Keyboard, keyboard
 from linktool.machine import Machine
 from linktool.render.talking import Display
+from linktool.render.text import count
 from linktool.screen import framed
 from linktool.talk_keys import guide
 
@@ -104,7 +105,7 @@ def text_lines(
     left_out = 0
     if len(data) > LARGEST:
         raise FormatError(source, "", f"the file has {len(data)} bytes", f"at most {LARGEST}")
-    plain = data.rstrip(b"\x1a").replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    plain = data.rstrip(b"\x1a").replace(b"\r\n", b"\n").replace(b"\r", b"\n").rstrip(b"\n")
     for number, raw in enumerate(plain.decode("utf-8", "replace").split("\n"), 1):
         line = raw.expandtabs(TAB).rstrip()
         odd = next((at for at, character in enumerate(line) if not " " <= character < "\x7f"), None)
@@ -120,9 +121,7 @@ def text_lines(
                 source, f"line {number}", has, f"at most {dialect.line_limit} on {machine.name}"
             )
         found.append((number, _folded(line, machine)))
-    while found and not found[-1][1]:
-        found.pop()
-    return found, (f"{left_out} empty lines are left out",) if left_out else ()
+    return found, (f"{count(left_out, 'empty line')} left out",) if left_out else ()
 
 
 def screen(bench: Bench, values: Values) -> ScreenReport:
