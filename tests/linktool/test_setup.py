@@ -162,9 +162,9 @@ def test_the_rom_is_kept_as_it_was_read(rig):
 
 
 def test_answers_change_what_is_written(rig):
-    answers = ["yes", "two-way", "none", "none", "no", "0000-0FFF", "FF00-FFFF", "9F00-9F03", "stack 0100-01FF",
-               "bench-two", "the second one", "yes"]  # fmt: skip
-    report, shown = guided(rig, *answers)
+    before_the_map = ("yes", "two-way", "none", "none", "no")
+    memory_map = ("0000-0FFF", "FF00-FFFF", "9F00-9F03", "stack 0100-01FF")
+    report, shown = guided(rig, *before_the_map, *memory_map, "bench-two", "the second one", "yes")
     path = Path(report.profile)  # type: ignore[attr-defined]
     text = tomllib.loads(path.read_text())
     assert text["machine"]["title"] == "the second one"
