@@ -138,17 +138,23 @@ class TcpDoor:
         return tuple(number for number in numbers if number >= 0)
 
     def receive(self) -> bytes:
+        data = self._drain(CHUNK)
         self._accept()
-        if self._client is None:
-            return b""
-        try:
-            data = self._client.recv(CHUNK)
-        except (BlockingIOError, InterruptedError):
-            return b""
-        except OSError:
-            data = b""
-        if not data:
-            self._leave()
+        return data
+
+    def _drain(self, most: int) -> bytes:
+        """What the client has sent, about `most` bytes of it; notices when it is gone."""
+        data = b""
+        while self._client is not None and len(data) < most:
+            try:
+                more = self._client.recv(CHUNK)
+            except (BlockingIOError, InterruptedError):
+                break
+            except OSError:
+                more = b""
+            if not more:
+                self._leave()
+            data += more
         return data
 
     def _accept(self) -> None:
