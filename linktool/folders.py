@@ -7,12 +7,12 @@ Settings are read from settings.toml: port and machine, both optional. Nothing i
 from __future__ import annotations
 
 import os
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from linktool.errors import UsageError
+from linktool.toml_table import read_toml, shown, text_of
 
 SETTINGS = ("port", "machine")
 
@@ -65,14 +65,14 @@ def settings(where: Folders, environment: Mapping[str, str] = os.environ) -> dic
 
 def _settings_file(path: Path) -> dict[str, str]:
     try:
-        data = tomllib.loads(path.read_text("utf-8"))
+        data = read_toml(text_of(path, UsageError), str(path), UsageError)
     except FileNotFoundError:
         return {}
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise UsageError(f"{path}: cannot be used: {error}", "Mend it or move it away") from error
+    except UsageError as error:
+        raise UsageError(error.message, "Mend it or move it away") from error
     for name, value in data.items():
         if name not in SETTINGS:
             raise UsageError(f"{path}: {name} is not known; allowed: {', '.join(SETTINGS)}")
         if not isinstance(value, str):
-            raise UsageError(f"{path}: {name} is {value!r}; allowed: text in quotes")
+            raise UsageError(f"{path}: {name} is {shown(value)}; allowed: text in quotes")
     return dict(data)

@@ -8,7 +8,6 @@ Errors name the file, the key and the allowed values. Nothing here knows of port
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -17,7 +16,7 @@ from typing import Any, Literal
 
 from formats.image import Image, Range
 from linktool.errors import ProfileError
-from linktool.toml_table import Table, shown
+from linktool.toml_table import Table, read_toml, shown, text_of
 
 Kind = Literal["ram", "rom", "io", "none"]
 KINDS: tuple[Kind, ...] = ("ram", "rom", "io", "none")
@@ -208,23 +207,17 @@ def load(name: str, folder: Path | None = None) -> Machine:
     known = available(folder)
     path = known.get(name.lower()) or Path(name)
     try:
-        text = path.read_bytes()[: 1 << 20].decode("utf-8")
+        text = text_of(path, ProfileError)
     except FileNotFoundError:
         raise ProfileError(
             f"no machine is called {name!r} and no such file is there", f"Known machines: {', '.join(known)}"
         ) from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(f"{path}: cannot be read: {error}") from error
     return parse(text, str(path))
 
 
 def parse(text: str, source: str) -> Machine:
     """A profile's text as a Machine. ProfileError with `source` and the key."""
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ProfileError(f"{source}: is not TOML: {error}") from error
-    return _machine(data, source)
+    return _machine(read_toml(text, source, ProfileError), source)
 
 
 def _machine(data: object, source: str) -> Machine:

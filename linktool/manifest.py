@@ -9,7 +9,6 @@ Assembling stands in library_build.py, comparing what a program printed in expec
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
 
@@ -17,7 +16,7 @@ from linktool.errors import UsageError
 from linktool.expression import names_in
 from linktool.program import Answer, Beat, Left, Outcome, Parameter, Program, Span
 from linktool.screen_text import Field, FieldError, fields
-from linktool.toml_table import Table, shown
+from linktool.toml_table import Table, read_toml, shown
 
 GIVEN = {
     "zp": "the first of the program's zero-page cells",
@@ -39,10 +38,7 @@ T = TypeVar("T")
 
 def parse(toml: str, toml_name: str, name: str, source: str, source_name: str) -> Program:
     """A program from its two files' texts. UsageError with file, key and what is allowed."""
-    try:
-        data = tomllib.loads(toml)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"{toml_name}: is not TOML: {error}") from error
+    data = read_toml(toml, toml_name, UsageError)
     top = Table(data, toml_name, "top level", UsageError)
     place = top.table("place", "place")
     program = Program(

@@ -7,10 +7,15 @@ keys nobody asked for. Addresses are hexadecimal in quotes.
 from __future__ import annotations
 
 import re
+import stat
+import tomllib
+from pathlib import Path
 from typing import Any
 
 from formats.image import Range, hex4
 from linktool.errors import UsageError
+
+LARGEST_FILE = 1 << 20
 
 
 class Table:
@@ -94,8 +99,45 @@ class Table:
             raise self.wrong(key, "is not known", ", ".join(self.asked))
 
 
+def text_of(path: Path, error: type[UsageError]) -> str:
+    """A file's text. FileNotFoundError where there is none; `error` for a file that is no ordinary one, has
+    more than LARGEST_FILE bytes (it is not read then), cannot be read, or is not UTF-8."""
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise error(f"{path}: is not an ordinary file")
+        if status.st_size > LARGEST_FILE:
+            raise error(f"{path}: has {status.st_size} bytes; allowed: at most {LARGEST_FILE}")
+        with path.open("rb") as file:
+            return file.read(LARGEST_FILE).decode("utf-8")
+    except FileNotFoundError:
+        raise
+    except OSError as fault:
+        raise error(f"{path}: cannot be read: {fault.strerror or fault}") from fault
+    except ValueError as fault:  # not UTF-8, or a NUL in the path
+        raise error(f"{str(path)!r}: cannot be read: {fault}") from fault
+
+
+def read_toml(text: str, source: str, error: type[UsageError]) -> dict[str, Any]:
+    """A TOML text's keys and values; `error` with the source where it is none.
+
+    tomllib lets two foreign errors through: ValueError for a number of thousands of digits, and
+    RecursionError for brackets within brackets without end.
+    """
+    try:
+        return tomllib.loads(text)
+    except ValueError as fault:
+        raise error(f"{source}: is not TOML: {fault}") from fault
+    except RecursionError:
+        raise error(f"{source}: is not TOML: brackets within brackets without end") from None
+
+
 def shown(value: object) -> str:
-    text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    """A value as messages show it."""
+    try:
+        text = repr(value) if not isinstance(value, bool) else str(value).lower()
+    except (RecursionError, ValueError):  # nested too deep, or a number with too many digits
+        text = "..."
     return text if len(text) <= 60 else text[:57] + "..."
 
 
