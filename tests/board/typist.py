@@ -13,6 +13,7 @@ def listen(board: Board, quiet_s: float = QUIET_S) -> str:
     heard = bytearray()
     while data := board.read(board.now() + quiet_s):
         heard += data
+        assert len(heard) < 20_000, f"it does not stop printing: {heard[:200]!r}"
     return heard.decode("ascii")
 
 
