@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -191,6 +192,28 @@ class Number:
 
     def complete(self, start: str, known: Known) -> list[str]:
         return []
+
+
+@dataclass(frozen=True)
+class Moment:
+    """A day or a moment of the user's own time: today, yesterday, 2026-11-25 or 2026-11-25T19:30."""
+
+    shown: str = "WHEN"
+
+    def parse(self, text: str) -> datetime:
+        words = {"today": 0, "yesterday": 1}
+        try:
+            if text.lower() in words:
+                day = datetime.now().date() - timedelta(days=words[text.lower()])
+                return datetime.combine(day, time()).astimezone()
+            return datetime.fromisoformat(text.replace(" ", "T")).astimezone()
+        except (ValueError, OverflowError, OSError):
+            raise UsageError(
+                f"{text!r} is no moment", "Write today, yesterday, 2026-11-25 or 2026-11-25T19:30"
+            ) from None
+
+    def complete(self, start: str, known: Known) -> list[str]:
+        return [word for word in ("today", "yesterday") if word.startswith(start)]
 
 
 @dataclass(frozen=True)

@@ -7,15 +7,17 @@ comes in is kept in a model of the machine's screen.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from linktool.actions import Note, Talk
 from linktool.conversation import Conversation
 from linktool.dialect import received_text
-from linktool.errors import PortLost, UsageError
+from linktool.errors import LinktoolError, PortLost, UsageError
 from linktool.folders import Folders, folders, settings
 from linktool.machine import Machine, available, load
 from linktool.port import Port
@@ -53,6 +55,8 @@ class Bench:
         self.quiet = quiet
         self.watch: Callable[[Note, float], None] | None = None
         self.tick: Callable[[float], None] | None = None
+        self.warn: Callable[[str], None] = _to_standard_error
+        self._unlogged = False
 
     @classmethod
     def from_values(cls, values: Mapping[str, Any]) -> Bench:
@@ -77,6 +81,16 @@ class Bench:
                 "and board: is the simulated board",
             )
         return name
+
+    @property
+    def asked_port(self) -> str | None:
+        """The port that was asked for by name, apart from settings."""
+        return self._asked_port
+
+    @property
+    def asked_machine(self) -> str | None:
+        """The machine that was asked for by name, apart from settings."""
+        return self._asked_machine
 
     def need_port(self) -> None:
         """UsageError when no port is known: to be said before anything else is looked at."""
@@ -126,8 +140,9 @@ class Bench:
             self._screen = Screen(self.machine.screen.columns, self.machine.screen.rows)
         return self._screen
 
-    def hold(self, job: Job[R]) -> R:
-        """Have a conversation over the port, which is opened if need be, and stays open."""
+    def hold(self, job: Job[R], listen: Callable[[Note], None] | None = None) -> R:
+        """Have a conversation over the port, which is opened if need be, and stays open. `listen` is given
+        the job's notes, whether or not somebody watches."""
         from linktool.driver import drive
         from linktool.interrupts import interrupts
 
@@ -136,10 +151,16 @@ class Bench:
             self._open(machine)
         assert self._port is not None and self._talk is not None
         port = self._port
+
+        def noted(note: Note, at: float) -> None:
+            if listen is not None:
+                listen(note)
+            self._noted(note, at)
+
         try:
             with interrupts() as stop:
                 return drive(
-                    job(self._talk, self.port_name), port, stop=stop, notes=self._noted, trace=self._passed
+                    job(self._talk, self.port_name), port, stop=stop, notes=noted, trace=self._passed
                 )
         finally:
             self._noted(Note("end"), port.now())
@@ -195,6 +216,26 @@ class Bench:
         if self.watch is not None and not self.quiet:
             self.watch(note, at)
 
+    def now(self) -> datetime:
+        """The moment, with its time zone."""
+        return datetime.now().astimezone()
+
+    def log(self, command: str, facts: Mapping[str, Any]) -> None:
+        """Append an entry to the bench log. That it cannot be written never fails a job: it is said once."""
+        from linktool.bench_log import BenchLog, Record
+
+        machine = port = ""
+        with suppress(LinktoolError):
+            machine = self.machine.name
+        with suppress(LinktoolError):
+            port = self.port_name
+        try:
+            BenchLog.of(self.folders).append(Record(self.now(), command, machine, port, dict(facts)))
+        except LinktoolError as error:
+            if not self._unlogged:
+                self.warn(str(error))
+            self._unlogged = True
+
     @property
     def port(self) -> Port | None:
         """The port if it is open, else None."""
@@ -211,3 +252,10 @@ class Bench:
         self._kept = ExitStack()
         self._port = self._talk = None
         self._trace = None
+
+
+def _to_standard_error(text: str) -> None:
+    """Where warnings go until a front end takes them."""
+    shown = "".join(c if c.isprintable() else "." for c in text)
+    sys.stderr.write(f"linktool: {shown}\n")
+    sys.stderr.flush()

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from linktool.errors import LinktoolError
+from linktool.folders import Folders
 
 FILE = "bench-log.jsonl"
 LARGEST_FILE = 64 << 20
@@ -103,6 +104,11 @@ class BenchLog:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+
+    @classmethod
+    def of(cls, folders: Folders) -> BenchLog:
+        """The user's log."""
+        return cls(folders.state / FILE)
 
     def append(self, record: Record) -> None:
         """Write one record and force it to the disk. LogError when that fails."""

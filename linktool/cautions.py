@@ -17,3 +17,8 @@ WIRING = (
     "and follow the rules of where you are.",
     "The board's own manual comes before anything said here.",
 )
+
+TOUCHING = (
+    "Before you touch the board: power off, plug pulled, no static; mains and picture tubes are for people "
+    "qualified for them. The board's manual comes first."
+)

@@ -16,6 +16,7 @@ from linktool.actions import Talk
 from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer
 from linktool.evidence import Sample
+from linktool.packed_image import pack
 from linktool.plan import Line, next_line
 
 LINE_TRIES = 25
@@ -57,12 +58,16 @@ class Borrowed:
         self.before.update((address, values[-1]) for address, values in found.items() if _settled(values))
         self.before.update((address, values[-1]) for address, values in once.items())
         found.update(once)
-        image = Image.from_cells(self.before.items())
-        yield from self.talk.note("borrowed", image=image)
+        yield from self.talk.note("borrowed", image=pack(Image.from_cells(self.before.items())))
         return found
 
     def write(self, image: Image) -> Talk[None]:
-        """Type bytes; each address must have been borrowed. NoAnswer when a line never comes through."""
+        """Tell it, and type bytes; each address must have been borrowed. NoAnswer when a line never comes
+        through."""
+        yield from self.talk.note("borrowing", image=pack(image))
+        yield from self._type(image)
+
+    def _type(self, image: Image) -> Talk[None]:
         talk, upcoming, failures = self.talk, None, 0
         parts = image.segments
         for number, segment in enumerate(parts):
@@ -167,7 +172,7 @@ class Borrowed:
             image = self.owed
             if not image:
                 return
-            yield from self.write(image)
+            yield from self._type(image)
             found = yield from self.read(_stretches(image), dict(image.cells()))
             self.given_back.update(a for a, v in image.cells() if found.get(a, ())[-1:] == (v,))
 

@@ -53,6 +53,7 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
         yield from talk.note("begin", command="diagnose")
         meter.begin()
         yield from prepare(talk)
+        meter.ready()
         yield from borrowed.borrow([where for each in patterns for where in each.reads])
         rounds.append((yield from _round(borrowed, patterns, second=False)))
         wrong = [each for each in patterns if each.closely or _bad(each, borrowed, *rounds[0])]

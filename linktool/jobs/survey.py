@@ -78,9 +78,9 @@ class SurveyReport:
     pages        every page that was looked at
     stretches    the same, joined and held against the profile
     evidence     what was written and read where the profile has RAM
-    diagnosis    what that points to, where something is wrong
+    diagnoses    what the evidence of RAM, of marches and of ROMs points to, where something is wrong
     owed         what was there at addresses that could not be given back
-    roms, marches, changes, compared, saved: what else was asked for
+    roms, marches, changes, compared, saved: what else was asked for; rom_evidence: a ROM against its file
     """
 
     machine: str
@@ -88,13 +88,14 @@ class SurveyReport:
     pages: tuple[Page, ...]
     stretches: tuple[Stretch, ...]
     evidence: Evidence
-    diagnosis: Diagnosis | None = None
+    diagnoses: tuple[Diagnosis, ...] = ()
     owed: Image = field(default_factory=Image)
     restored: int = 0
     stopped: bool = False
     lost: str = ""
     effort: Effort = field(default_factory=Effort)
     roms: tuple[RomCheck, ...] = ()
+    rom_evidence: tuple[Evidence, ...] = ()
     marches: tuple[March, ...] = ()
     changes: tuple[Change, ...] | None = None
     compared: str = ""
@@ -127,6 +128,7 @@ def survey(talk: Conversation, probes: tuple[Probe, ...], port: str = "") -> Tal
         yield from talk.note("begin", command="survey")
         meter.begin()
         yield from prepare(talk)
+        meter.ready()
         yield from work.run()
     except Stopped:
         stopped = True

@@ -10,11 +10,16 @@ from __future__ import annotations
 import importlib
 
 MODULES: dict[str, str] = {
+    "linktool.jobs.bookkeeping": "linktool.render.bookkeeping",
+    "linktool.jobs.diagnose": "linktool.render.diagnosis",
+    "linktool.jobs.resume": "linktool.render.survey",
+    "linktool.jobs.survey": "linktool.render.survey",
     "linktool.jobs.code": "linktool.render.code",
     "linktool.jobs.programs": "linktool.render.programs",
     "linktool.jobs.try_program": "linktool.render.programs",
     "linktool.jobs.screen": "linktool.render.talking",
     "linktool.jobs.setup": "linktool.render.setup",
+    "linktool.jobs.several": "linktool.render.several",
     "linktool.jobs.sheet": "linktool.render.sheet",
     "linktool.jobs.talk": "linktool.render.talking",
     "linktool.jobs.type_text": "linktool.render.talking",

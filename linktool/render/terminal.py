@@ -14,6 +14,7 @@ from typing import TextIO
 
 from linktool.errors import BAD_INPUT, LinktoolError
 from linktool.render import load_for
+from linktool.render.paint import Painted
 from linktool.render.vt import colourful
 
 RED, GREEN, DIM, PLAIN = "\x1b[31m", "\x1b[32m", "\x1b[2m", "\x1b[0m"
@@ -49,7 +50,7 @@ class Terminal:
             from linktool.render.text import lines
 
             for line in lines(report):
-                for part in _fitted(safe(line), self.out, _colour(line)):
+                for part in _painted(line, self.out) or _fitted(safe(line), self.out, _colour(line)):
                     self.out.write(part + "\n")
         self.out.flush()
 
@@ -72,6 +73,13 @@ class Terminal:
         if not self.as_json:
             self.out.write(safe(line) + "\n")
             self.out.flush()
+
+
+def _painted(line: str, stream: TextIO) -> list[str]:
+    """A line that has colours of its own, where they can be shown."""
+    if isinstance(line, Painted) and colourful(stream) and safe(line) == line:
+        return [line.in_colour()]
+    return []
 
 
 def _colour(line: str) -> str:

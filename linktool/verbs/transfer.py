@@ -19,6 +19,7 @@ from linktool.jobs.sheet import expected_screen
 from linktool.jobs.unseen_run import run_unseen
 from linktool.plan import make
 from linktool.sources import gather
+from linktool.verbs.keeping import hold_kept, keeper_for
 from linktool.verbs.saving import target
 
 
@@ -29,13 +30,23 @@ def enter(bench: Bench, values: Values) -> Report:
     refuse_harm(bench.machine, image, tuple(values["force"] or ()))
     make(bench.machine, image)
     start = _start(bench, values["run"], image)
-    report = bench.hold(lambda talk, port: enter_job(talk, image, port, check=not values["no_check"]))
+    report = _entered(bench, values, image, start)
     report = replace(report, remarks=(*warnings, *report.remarks))
     if not bench.machine.link.echo and report.ok:
         report = replace(report, screen=expected_screen(bench.machine, image))
     if start is not None and report.ok:
-        ran = _started(bench, start, values["watch"])
+        ran = started(bench, start, values["watch"])
         report = replace(report, ran=ran)
+    return report
+
+
+def _entered(bench: Bench, values: Values, image: Image, start: int | None) -> Report:
+    """Enter the image, kept so that `resume` can go on with it."""
+    keeper = keeper_for(bench, "enter", image, run=start, watch=values["watch"], sources=values["image"])
+    report = hold_kept(
+        bench, lambda talk, port: enter_job(talk, image, port, check=not values["no_check"]), keeper
+    )
+    keeper.end(not (report.stopped or report.lost), report.typed)
     return report
 
 
@@ -65,13 +76,15 @@ def symbol(bench: Bench, asked: int | str) -> int:
     )
 
 
-def _started(bench: Bench, address: int, watch_s: float) -> RunReport:
+def started(bench: Bench, address: int, watch_s: float) -> RunReport:
+    """Start a program at `address` and watch it."""
     if not bench.machine.link.echo:
         return bench.hold(lambda talk, port: run_unseen(talk, address, port))
     return bench.hold(lambda talk, port: run_job(talk, address, watch_s, port))
 
 
-def _need_echo(bench: Bench) -> None:
+def need_echo(bench: Bench) -> None:
+    """UsageError over a one-way link."""
     if not bench.machine.link.echo:
         raise UsageError(
             f"the link of machine {bench.machine.name} is one-way: nothing can be read over it",
@@ -83,7 +96,7 @@ def check(bench: Bench, values: Values) -> Report:
     """Compare images with memory."""
     bench.need_port()
     image, warnings = gather(bench, values["image"], values["at"], values["format"])
-    _need_echo(bench)
+    need_echo(bench)
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
     report = bench.hold(lambda talk, port: check_job(talk, image, port))
@@ -94,7 +107,7 @@ def read(bench: Bench, values: Values) -> Report:
     """Examine memory; save it when asked."""
     output = values["output"]
     saving = target(output, values["to"], values["overwrite"], "--overwrite") if output else None
-    _need_echo(bench)
+    need_echo(bench)
     report = bench.hold(lambda talk, port: read_job(talk, tuple(values["range"]), port))
     if saving and report.image:
         lost = saving.save(report.image)
@@ -105,4 +118,4 @@ def read(bench: Bench, values: Values) -> Report:
 def run(bench: Bench, values: Values) -> RunReport:
     """Start a program."""
     address = symbol(bench, values["address"])
-    return _started(bench, address, values["watch"])
+    return started(bench, address, values["watch"])

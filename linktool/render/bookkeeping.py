@@ -1,0 +1,226 @@
+"""The log, a note, a page, a trace, a map and dropped work, as text and as JSON."""
+
+from __future__ import annotations
+
+from formats.image import hex4
+from linktool.bench_log import Record
+from linktool.jobs.bookkeeping import (
+    ForgottenReport,
+    LogReport,
+    MapReport,
+    NoteReport,
+    PageReport,
+    TraceReport,
+)
+from linktool.maps import LOOKS
+from linktool.render.data import Data, data
+from linktool.render.entries import details, failed, headline
+from linktool.render.maps import text_lines
+from linktool.render.text import count, lines
+from linktool.trace import Entry
+
+SHOWN = 60
+"""Characters of a key or answer that are shown of one event of a trace."""
+
+
+@lines.register
+def _(report: LogReport) -> list[str]:
+    result = []
+    for number, record in report.entries:
+        result.append(_line(number, record))
+        if report.whole:
+            for name, text in details(record):
+                first, *rest = text.split("\n")
+                result.append(f"      {name:<12} {first}")
+                result += [f"      {'':<12} {line}" for line in rest]
+    if not report.entries:
+        result.append("The bench log has no such entries." if report.total else "The bench log is empty.")
+    if report.skipped:
+        result.append(f"note: {count(report.skipped, 'line')} of {report.path} could not be understood")
+    if report.left_out:
+        result.append(
+            f"note: {report.path} is very large; its oldest {report.left_out:,} bytes were left out"
+        )
+    return result
+
+
+def _line(number: int, record: Record) -> str:
+    mark = "! " if failed(record) else "  "
+    place = f"{record.machine or '-':<8}"
+    return f"{mark}{number:>4}  {record.at:%Y-%m-%d %H:%M}  {place} {record.command:<8} {headline(record)}"
+
+
+@data.register
+def _(report: LogReport) -> Data:
+    return {
+        "command": "log",
+        "ok": True,
+        "file": report.path,
+        "entries": [
+            {
+                "number": number,
+                "at": record.at.isoformat(timespec="seconds"),
+                "entry": record.command,
+                "machine": record.machine,
+                "port": record.port,
+                **{
+                    name: value
+                    for name, value in record.facts.items()
+                    if name not in ("memory", "rom_memory")
+                },
+            }
+            for number, record in report.entries
+        ],
+        "total": report.total,
+        "skipped": report.skipped,
+    }
+
+
+@lines.register
+def _(report: NoteReport) -> list[str]:
+    return [f"Noted at {report.at:%H:%M}."]
+
+
+@data.register
+def _(report: NoteReport) -> Data:
+    return {"command": "note", "ok": True, "at": report.at.isoformat(timespec="seconds"), "text": report.text}
+
+
+@lines.register
+def _(report: PageReport) -> list[str]:
+    entries = count(report.entries, "entry", "entries")
+    result = [
+        f"Wrote {report.path}: {report.format}, {entries} of the bench log. It needs nothing else to open."
+    ]
+    if report.skipped:
+        result.append(f"note: {count(report.skipped, 'line')} of the log could not be understood")
+    return result
+
+
+@data.register
+def _(report: PageReport) -> Data:
+    return {
+        "command": "report",
+        "ok": True,
+        "file": report.path,
+        "format": report.format,
+        "entries": report.entries,
+        "skipped": report.skipped,
+    }
+
+
+@lines.register
+def _(report: MapReport) -> list[str]:
+    taken = ", ".join(report.taken) or "the profile alone: the bench log has nothing on this machine"
+    return [*text_lines(report.shown), f"From {taken}."]
+
+
+@data.register
+def _(report: MapReport) -> Data:
+    rows = [
+        {"first": hex4(row.first), "states": [LOOKS[state].word for state in row.states]}
+        for row in report.shown.rows
+    ]
+    return {
+        "command": "map",
+        "ok": True,
+        "machine": report.machine,
+        "bytes_a_cell": report.shown.cell,
+        "rows": rows,
+        "from": list(report.taken),
+    }
+
+
+@lines.register
+def _(report: ForgottenReport) -> list[str]:
+    return [f"Forgotten: the {report.what} at {report.port}. Nothing was sent."]
+
+
+@data.register
+def _(report: ForgottenReport) -> Data:
+    return {
+        "command": "resume",
+        "ok": True,
+        "machine": report.machine,
+        "port": report.port,
+        "forgotten": report.what,
+    }
+
+
+# ---- traces ----
+
+
+@lines.register
+def _(report: TraceReport) -> list[str]:
+    result = []
+    for number, recording in enumerate(report.recordings, 1):
+        ended = recording[-1].at if recording else 0.0
+        events = count(len(recording), "event")
+        result.append(f"Recording {number} of {len(report.recordings)}: {events} in {ended:.1f} s")
+        result += [_event(entry) for entry in _gathered(recording)]
+    return result or [f"{report.path} holds no recording."]
+
+
+_SIGNS = {"out": ">", "in": "<", "note": "*", "stop": "!", "lost": "!"}
+
+
+def _event(entry: Entry) -> str:
+    if entry.event in ("out", "in"):
+        shown = _escaped(entry.data)
+    elif entry.event == "note":
+        facts = entry.facts.get("facts")
+        values = facts.items() if isinstance(facts, dict) else ()
+        named = " ".join(f"{name}={str(value)[:SHOWN]}" for name, value in values)
+        shown = f"{entry.facts.get('topic', '')} {named}".strip()
+    elif entry.event == "stop":
+        shown = "the user asked to stop"
+    else:
+        shown = f"the link was lost: {entry.facts.get('reason', '')}"
+    return f"{entry.at:>10.3f}  {_SIGNS.get(entry.event, '?')} {printable_line(shown)}"
+
+
+def _gathered(recording: tuple[Entry, ...]) -> list[Entry]:
+    """Neighbouring bytes of one direction as one event, up to the end of a line."""
+    gathered: list[Entry] = []
+    for entry in recording:
+        last = gathered[-1] if gathered else None
+        joins = (
+            last is not None
+            and entry.event in ("out", "in")
+            and last.event == entry.event
+            and len(last.data) < SHOWN
+            and not last.data.endswith((b"\r", b"\n", b"\x8d"))
+        )
+        if joins and last is not None:
+            gathered[-1] = Entry(last.at, last.event, last.data + entry.data, last.facts)
+        else:
+            gathered.append(entry)
+    return gathered
+
+
+def _escaped(held: bytes) -> str:
+    """Bytes as they would be typed: control codes and high ones escaped."""
+    return held.decode("latin-1").encode("unicode_escape").decode("ascii")
+
+
+def printable_line(text: str) -> str:
+    """A line without control characters."""
+    return "".join(c if c.isprintable() else "." for c in text)
+
+
+@data.register
+def _(report: TraceReport) -> Data:
+    return {
+        "command": "trace",
+        "ok": True,
+        "file": report.path,
+        "recordings": [
+            [
+                {"at": entry.at, "event": entry.event}
+                | ({"text": entry.data.decode("latin-1")} if entry.data else {})
+                | dict(entry.facts)
+                for entry in recording
+            ]
+            for recording in report.recordings
+        ],
+    }

@@ -1,0 +1,155 @@
+"""Faults in words: what is wrong, the numbers, the chip's place, what would decide.
+
+Every kind of cause has its sentences here, and nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from formats.image import Range, hex4
+from linktool.causes import Cause
+from linktool.diagnosis import Fault
+from linktool.render.text import count, listed
+
+SHOWN = 8
+"""Addresses named in a sentence."""
+
+_SWAP = "swap the chip with a neighbour of the same kind"
+_NEXT: dict[str, str] = {
+    "stuck": (
+        f"{_SWAP}, power off first, and `linktool diagnose {{range}}` again. If the fault moves along, it is "
+        "the chip; if it stays, its socket, its pins or the data line."
+    ),
+    "joined bits": (
+        "with power off, measure the resistance between the two data lines at each chip of the bank; take "
+        "the chips out one by one to see with which the bridge goes."
+    ),
+    "dead line": (
+        "with power off, follow the line from the processor to the memory with a continuity tester; with "
+        "power on, see whether it moves at the chips' pins while `linktool read {range}` runs."
+    ),
+    "joined lines": (
+        "with power off, measure the resistance between the two lines, at the bank's chips and before their "
+        "buffer."
+    ),
+    "missing": (
+        "see whether the bank is fitted and gets its supply; then whether its select line goes active while "
+        "`linktool read {range}` runs."
+    ),
+    "mirrored": (
+        "watch the select lines of both banks while `linktool read {range}` runs: one answers when it should "
+        "not, or is bridged to the other."
+    ),
+    "silent": (
+        "see whether the chip is fitted, the right way round and in the right socket, and gets its supply; "
+        "power off before touching it."
+    ),
+    "row": (
+        f"`linktool survey --deep {{range}}` marches over the whole range; {_SWAP}, power off first, and see "
+        "whether the fault moves along."
+    ),
+    "cells": (
+        "`linktool diagnose {cells}` writes and reads these bytes again and again; "
+        "`linktool survey --deep {range}` looks for more of them."
+    ),
+    "unsteady": (
+        "`linktool diagnose {cells}` reads these bytes many times; measure the supply at the chip, look at "
+        f"its pins and socket; {_SWAP}, power off first."
+    ),
+    "noise": (
+        "check the same image again: what does not come back was the link. Lower the rate, shorten the "
+        "cable, look at the ground between computer and board."
+    ),
+    "unclear": "`linktool diagnose {range}` writes a pattern made to tell causes apart.",
+}
+"""Kind of cause -> the measurement that would decide."""
+
+
+def bits_text(bits: Iterable[int]) -> str:
+    numbers = [str(bit) for bit in bits]
+    if len(numbers) == 8:
+        return "all data bits"
+    return ("data bit " if len(numbers) == 1 else "data bits ") + " and ".join(
+        part for part in (", ".join(numbers[:-1]), numbers[-1]) if part
+    )
+
+
+def where_text(cause: Cause) -> str:
+    return listed(cause.where, "all RAM")
+
+
+def _addresses(cause: Cause) -> str:
+    named = ", ".join(hex4(address) for address in cause.addresses[:SHOWN])
+    more = len(cause.addresses) - SHOWN
+    return f"{named} and {more} more" if more > 0 else named
+
+
+def cause_text(cause: Cause) -> str:
+    """The cause as a clause: "data bit 3 of 1000-1FFF always reads 0"."""
+    bits, where = bits_text(cause.bits), where_text(cause)
+    level = {0: "low", 1: "high"}.get(-1 if cause.value is None else cause.value, "")
+    lines_named = " and ".join(f"A{line}" for line in cause.lines)
+    part = "" if len(cause.bits) == 8 or not cause.bits else f", for {bits} only"
+    if cause.kind == "stuck":
+        return f"{bits} of {where} always reads {cause.value}"
+    if cause.kind == "joined bits":
+        how = f"{level} wins" if level else f"bit {cause.bits[0]} wins"
+        return f"{bits} of {where} are joined ({how})"
+    if cause.kind == "dead line":
+        return f"address line {lines_named} makes no difference in {where}{part}"
+    if cause.kind == "joined lines":
+        return f"address lines {lines_named} are joined in {where} ({level} wins){part}"
+    if cause.kind == "missing":
+        return f"nothing answers at {where}: what is read does not depend on what was written"
+    if cause.kind == "mirrored":
+        return f"{where} and {cause.other} are the same memory: what is written to one shows in the other"
+    if cause.kind == "silent":
+        return f"{bits} of {where} is not driven by any chip"
+    if cause.kind == "row":
+        return f"a row of cells of {bits} in {where} is bad, at {_addresses(cause)}"
+    if cause.kind == "cells":
+        return f"single bad cells of {bits} at {_addresses(cause)}"
+    if cause.kind == "unsteady":
+        return f"{bits} reads differently each time at {_addresses(cause)}"
+    if cause.kind == "noise":
+        return "noise: the link, the ground or the supply, not one chip"
+    return f"{bits} of {where} differs without a pattern, among others at {_addresses(cause)}"
+
+
+def numbers_text(fault: Fault) -> str:
+    """The evidence in numbers."""
+    cause, wrong, tested = fault.cause, f"{fault.wrong:,}", count(fault.tested, "byte")
+    if cause.kind == "stuck":
+        other = 1 - (cause.value or 0)
+        return f"it reads {cause.value} in all of {tested}, {wrong} of which should have it {other}"
+    if cause.kind in ("dead line", "joined lines", "mirrored"):
+        return f"{wrong} of {tested} hold what was written to the address that this would join them with"
+    if cause.kind == "missing":
+        return f"{wrong} of {tested} read wrong, and none follows what was written"
+    if cause.kind == "noise":
+        return f"{count(fault.wrong, 'byte')} read wrong once and right thereafter, of {fault.tested:,} read"
+    if cause.kind == "unsteady":
+        changed = count(len(cause.addresses), "byte")
+        return f"{changed} of {fault.tested:,} read changed while nothing was written"
+    return f"{wrong} of {tested} speak for it"
+
+
+def chip_text(fault: Fault) -> str:
+    """The suspect's place, with how sure that is; "" where none is named."""
+    if fault.chip:
+        part = f" ({fault.chip.part})" if fault.chip.part else ""
+        sure = {"certain": "chip", "likely": "likely chip", "possible": "possibly chip"}
+        named = sure.get(fault.chip_confidence, "perhaps chip")
+        return f"{named} {fault.chip.position}{part}, its socket or its pins"
+    if fault.near:
+        return "look between the places " + " and ".join(chip.position for chip in fault.near)
+    if fault.cause.kind in ("noise", "unclear"):
+        return ""
+    return "the profile and the evidence point to no single chip"
+
+
+def next_text(fault: Fault) -> str:
+    where = fault.cause.where[0] if fault.cause.where else Range(0, 0xFFFF)
+    cells = Range(min(fault.cause.addresses), max(fault.cause.addresses)) if fault.cause.addresses else where
+    return _NEXT[fault.cause.kind].format(range=where, cells=cells)
