@@ -9,12 +9,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from linktool.board.board import Board
     from linktool.machine import Machine
 
 
-def open_board(url: str = "board:", machine: Machine | None = None) -> Board:
+def open_board(url: str = "board:", machine: Machine | None = None, folder: Path | None = None) -> Board:
     """The board a name asks for; see linktool.board.url.open_board."""
     from linktool.board import url as names
 
-    return names.open_board(url, machine)
+    return names.open_board(url, machine, folder)

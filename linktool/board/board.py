@@ -8,7 +8,6 @@ what the host sends next is in time. Everything is the same in every run with th
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from math import ceil
 from random import Random
 
@@ -18,33 +17,10 @@ from linktool.board.adapter import Adapter, Wire, wire_of
 from linktool.board.bus import Bus
 from linktool.board.monitor import registers_of, rom_for
 from linktool.board.processor import RESET_VECTOR, Processor
+from linktool.board.statistics import Statistics
 from linktool.board.terminal import READY, Display, Keyboard
 from linktool.errors import PortError, PortLost
 from linktool.machine import Machine
-
-
-@dataclass(frozen=True)
-class Statistics:
-    """What happened on a board so far. Counts of keys and characters; cycles of the processor.
-
-    keys_sent     bytes the host sent                keys_lost    of them, never presented by the adapter
-    keys_arrived  presented to the keyboard          keys_taken   read by the processor
-    overruns      replaced before they were read     printed      characters the display took
-    prints_lost   written while the display was busy
-    skipped       cycles of idle polling that were not stepped
-    stopped       why the processor stands still, or ""
-    """
-
-    keys_sent: int
-    keys_lost: int
-    keys_arrived: int
-    keys_taken: int
-    overruns: int
-    printed: int
-    prints_lost: int
-    cycles: int
-    skipped: int
-    stopped: str
 
 
 class Board:
@@ -88,9 +64,9 @@ class Board:
         self.keyboard = Keyboard()
         self.display = Display(self.clock_hz / (display_cps or machine.screen.rate_cps), self._shown)
         self._wire_registers()
-        self.bus.fit(found.memory)
         self.adapter = Adapter(machine, wire or wire_of(machine), tuple(found.wire), Random(f"{seed}:jitter"))
         self.processor = Processor(self.bus, machine.processor, self._next_event)
+        self.bus.fit(found.memory)
         self.processor.reset()
 
     def _load_rom(self, rom: bytes | Image, bad: Mapping[int, int]) -> None:
@@ -167,7 +143,7 @@ class Board:
         return event
 
     def _board_seconds(self) -> float:
-        return self.processor.cycles / self.clock_hz if hasattr(self, "processor") else 0.0
+        return self.processor.cycles / self.clock_hz
 
     # ---- the port ------------------------------------------------------------------------------------
 

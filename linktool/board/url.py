@@ -7,6 +7,7 @@ Options stand in any order with commas between; `fault` may come again and again
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 from linktool.board.adapter import wire_of
@@ -39,8 +40,9 @@ _LEAST_MOST = {
 }
 
 
-def open_board(url: str, machine: Machine | None = None) -> Board:
-    """The board a name asks for. `machine` is the default where the name gives none.
+def open_board(url: str, machine: Machine | None = None, folder: Path | None = None) -> Board:
+    """The board a name asks for. `machine` is the default where the name gives none; `folder` holds the
+    user's own profiles.
 
     UsageError for an option or a fault that is not known, ProfileError for a profile that cannot be
     used, PortError for a machine the board cannot be built after.
@@ -50,7 +52,7 @@ def open_board(url: str, machine: Machine | None = None) -> Board:
         raise UsageError(f"{url!r} is no simulated board", "It is written board: or board:NAME=VALUE,...")
     settings, faults = _options(url, rest.removeprefix("//").rstrip("/"))
     if "machine" in settings:
-        machine = load(settings["machine"])
+        machine = load(settings["machine"], folder)
     elif machine is None:
         machine = load(DEFAULT_MACHINE)
     wire: dict[str, Any] = {"latency_s": _number(settings, "latency", DEFAULT_LATENCY_S)}
