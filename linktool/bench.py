@@ -168,7 +168,7 @@ class Bench:
     def _open(self, machine: Machine) -> None:
         from linktool.ports import open_port
 
-        port = open_port(self.port_name, machine.link)
+        port = open_port(self.port_name, machine.link, profiles=self.folders.machines)
         self._kept.callback(port.close)
         self._port, self._talk = port, Conversation(machine)
         if self._trace_file:

@@ -70,17 +70,20 @@ def port_kind(name: str) -> Kind:
     return "device"
 
 
-def open_port(name: str, link: Link, *, lock_folder: Path | None = None) -> Port:
+def open_port(
+    name: str, link: Link, *, lock_folder: Path | None = None, profiles: Path | None = None
+) -> Port:
     """The port `name`, open and set as `link` says; the caller closes it.
 
     UsageError for a name that is none; PortError when it cannot be opened, is in use or refuses a setting.
     lock_folder  where port locks are kept, if not in the user's own folder
+    profiles     the user's machine profiles, for what a simulated board may be built after
     """
     kind = port_kind(name)
     if kind == "board":
         from linktool.board import open_board
 
-        board: Port = open_board(name)
+        board: Port = open_board(name, folder=profiles)
         return board
     lock = PortLock.take(name, folder=lock_folder)
     try:

@@ -11,6 +11,7 @@ from linktool.board.url import OPTIONS, open_board
 from linktool.commands import Values
 from linktool.errors import UsageError
 from linktool.jobs.listing import FaultsReport, Told
+from linktool.machine import available
 from linktool.render.terminal import safe
 
 
@@ -22,7 +23,10 @@ def board(bench: Bench, values: Values) -> Told | FaultsReport:
             tuple((kind.form, kind.text) for kind in FAULTS),
             tuple((f"{name}={form}", text) for name, (form, text) in OPTIONS.items()),
         )
-    options = [f"machine={values['machine']}"] if values["machine"] else []
+    options = []
+    if values["machine"]:
+        own = available(bench.folders.machines).get(values["machine"].lower())
+        options.append(f"machine={own or values['machine']}")
     for option in values["option"] or ():
         if "=" not in option or "," in option:
             raise UsageError(f"--option {option} is not NAME=VALUE", f"Options: {', '.join(OPTIONS)}")

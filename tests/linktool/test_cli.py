@@ -9,6 +9,7 @@ import pytest
 
 from formats import registry
 from formats.image import Image
+from linktool import machine as profiles
 from linktool.cli import main
 
 PROGRAM = "0280: A9 00 8D 00 03 4C 00 FF\n"
@@ -212,3 +213,13 @@ def test_run_shows_the_program_s_output(capsys):
     facts = json.loads(capsys.readouterr().out)
     assert facts["run"]["output"] == "HI\n="
     assert facts["run"]["back_at_prompt"] is True
+
+
+def test_a_board_may_be_built_after_the_user_s_own_profile(capsys, own_folder):
+    folder = own_folder / "linktool" / "config" / "machines"
+    folder.mkdir(parents=True)
+    text = (profiles.SHIPPED / "heron.toml").read_text("utf-8").replace('name = "heron"', 'name = "mine"')
+    folder.joinpath("mine.toml").write_text(text.replace("clock_hz = 1_000_000", "clock_hz = 2_000_000"))
+    assert main(["programs", "test", "tick", "--port", "board:machine=mine", "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["machine"] == "mine" and "2.000 MHz" in facts["measured"][0]
