@@ -70,6 +70,8 @@ def after(
         hand = InHand(tuple(names), values.get("at"), values.get("format"), image, proof)
     if hand is None:
         return None
+    if command == "resume" and isinstance(image, Image) and hand.image == image:
+        return replace(hand, proof=Proof(_outcome(report), now))
     if command in PROVING and names:
         ran = getattr(report, "ran", None) is not None
         return replace(hand, proof=Proof(_outcome(report), now, "run" if ran else ""))

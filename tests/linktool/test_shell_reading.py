@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from linktool.cli import build_parser
-from linktool.commands import COMMANDS, find
+from linktool.commands import COMMANDS, find, settle_ports
 from linktool.errors import UsageError
 from linktool.shell.line import words
 from linktool.shell.reading import read_words
@@ -32,7 +32,7 @@ def test_the_values_are_those_of_the_command_line(line):
     assert expected.pop("command") == given[0]
     command = find(given[0])
     assert command is not None
-    assert read_words(command, given[1:]) == expected
+    assert read_words(command, given[1:]) == settle_ports(expected, command)
 
 
 @pytest.mark.parametrize(

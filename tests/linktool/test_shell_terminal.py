@@ -42,7 +42,7 @@ def until(ready: Callable[[], bool], what: str, show: Callable[[], str] = str) -
 @pytest.fixture
 def board(tmp_path: Path) -> Iterator[str]:
     """A served board; gives the name of its port."""
-    words = ["board", "--serve", "tcp:127.0.0.1:0", "--option", "display=900", "--option", "rate=19200"]
+    words = ["board", "--serve", "tcp:127.0.0.1:0", "--option", "display=1500", "--option", "rate=38400"]
     with subprocess.Popen(
         [*COMMAND, *words], env=surroundings(tmp_path), stdout=subprocess.PIPE, text=True, cwd=tmp_path
     ) as process:
@@ -104,22 +104,26 @@ def pane(tmp_path: Path) -> Iterator[Pane]:
 @needs_tmux
 def test_an_evening_at_the_bench(tmp_path: Path, board: str, pane: Pane):
     (tmp_path / "small.txt").write_text("0280: A9 00 8D 00 03 4C 00 FF\n")
-    (tmp_path / "large.bin").write_bytes(bytes(range(256)) * 16)
+    (tmp_path / "large.bin").write_bytes(bytes(range(256)) * 8)
     pane.line(" ".join([*COMMAND, "--port", board, "--machine", "heron"]))
     pane.expect("heron, not connected>")
     pane.expect("| machine heron | no image")
 
     # Ctrl-C in the middle of a line: the line is cancelled, what was typed meanwhile was echoed.
     pane.line("enter large.bin --at 1000")
-    pane.expect("/4,096 bytes")
+    pane.expect("/2,048 bytes")
     pane.type("help ru")
     pane.expect("\nhelp ru")
-    assert "/4,096 bytes" in pane.shown, "the status line stands above"
+    assert "/2,048 bytes" in pane.shown, "the status line stands above"
     pane.press("C-c")
-    pane.expect("Stopped. Of 4,096 bytes at 1000-1FFF")
-    pane.expect("The line was cancelled, the monitor is at its prompt.")
+    pane.expect("Stopped. Of 2,048 bytes at 1000-17FF")
+    pane.expect("The line was cancelled, the monitor is at its prompt")
     pane.expect(f"heron on {board}>")
-    assert "/4,096 bytes" not in pane.shown, "the status line is taken away"
+    assert "/2,048 bytes" not in pane.shown, "the status line is taken away"
+
+    pane.line("resume")
+    pane.expect("Proven: 2,048 bytes at 1000-17FF (every byte read back).")
+    pane.expect("image large.bin 1000-17FF (2048 bytes) | proven")
 
     pane.line("enter small.txt")
     pane.expect("Proven: 8 bytes at 0280-0287 (every byte read back).")
