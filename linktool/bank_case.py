@@ -31,6 +31,8 @@ ONE_CHIP_ONLY = 1.0
 """Added where an address line fails for one chip and not for its neighbours."""
 EACH_CELL = 0.7
 """Added for each further bad cell."""
+TURNING = 1.0
+"""Added for each bad cell that read wrong both as a 0 and as a 1: it is not stuck, it follows something."""
 SOME_BITS = 0.5
 """Added where an address line fails for several chips, and the others have faults of their own."""
 SEVERAL = 3
@@ -143,7 +145,8 @@ class BankCase:
         if cause.kind == "cells" and self._source == "check" and len(self._chips(cause.bits)) > 1:
             cost += OVERWRITTEN + EACH_CELL * (len(cause.addresses) - 1)
         elif cause.kind == "cells":
-            cost += EACH_CELL * (self._bad_cells(cause) - 1)
+            bad, turning = self._bad_cells(cause)
+            cost += EACH_CELL * (bad - 1) + TURNING * turning
         elif cause.kind in ("dead line", "joined lines") and len(cause.bits) < 8:
             cost += ONE_CHIP_ONLY
         elif cause.kind == "joined bits" and cause.value is None:
@@ -154,15 +157,21 @@ class BankCase:
         """The chips, or single data lines where the profile names none, that serve these bits."""
         return {self.bank.chip(bit) or bit for bit in bits}
 
-    def _bad_cells(self, cause: Cause) -> int:
-        """How many cells of single chips would have to be bad."""
+    def _bad_cells(self, cause: Cause) -> tuple[int, int]:
+        """How many cells of single chips would have to be bad, and how many of those read wrong both ways."""
         mask = causes.mask_of(cause.bits)
-        wrong: dict[int, int] = {}
+        wrong: dict[int, tuple[int, int]] = {}
         for each in self.rounds:
             for sample in each:
-                if sample.wrong & mask:
-                    wrong[sample.address] = wrong.get(sample.address, 0) | sample.wrong & mask
-        return sum(len(self._chips(causes.bits_of(each))) for each in wrong.values())
+                bad = sample.wrong & mask
+                if bad:
+                    zeros, ones = wrong.get(sample.address, (0, 0))
+                    wrong[sample.address] = (zeros | bad & ~sample.found, ones | bad & sample.found)
+        parts = [
+            (self._chips(causes.bits_of(zeros | ones)), self._chips(causes.bits_of(zeros & ones)))
+            for zeros, ones in wrong.values()
+        ]
+        return sum(len(bad) for bad, _ in parts), sum(len(turning) for _, turning in parts)
 
     def cover(
         self,

@@ -15,7 +15,7 @@ from typing import Literal
 
 from formats.image import Range
 from linktool import causes
-from linktool.bank_case import BankCase
+from linktool.bank_case import BankCase, Candidate
 from linktool.bank_groups import Common, common_causes, perhaps_elsewhere
 from linktool.causes import Cause
 from linktool.evidence import Evidence, Source, banks_of
@@ -161,6 +161,19 @@ def _of_common(common: Common) -> Fault:
     return Fault(cause, confidence(common.gain), common.candidate.speaking, tested, tuple(rivals))
 
 
+def _tied(case: BankCase, candidate: Candidate) -> list[Cause]:
+    """The cause, and for a dead line of one chip those that differ from it in the line alone: one bit often
+    shows that an address line is lost, and not which."""
+    cause = candidate.cause
+    if cause.kind != "dead line":
+        return [cause]
+    return [
+        each.cause
+        for each in case.candidates
+        if each.cost == candidate.cost and replace(each.cause, lines=cause.lines) == cause
+    ]
+
+
 def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
     cover = case.cover(bits)
     elsewhere = perhaps_elsewhere(case, ram)
@@ -172,7 +185,8 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
             faults.append(Fault(cause, "cannot tell", candidate.speaking, len(case.samples)))
             continue
         chip = case.chip_of(cause)
-        margin = case.cover(bits, (cause,), elsewhere).cost - cover.cost
+        tied = _tied(case, candidate)
+        margin = case.cover(bits, tied, elsewhere).cost - cover.cost
         chip_margin = 0.0
         if chip:
             in_chip = {each.cause for each in case.candidates if case.chip_of(each.cause) == chip}
@@ -185,13 +199,15 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
         if cause.kind == "cells":
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
+        if len(tied) > 1:
+            cause = replace(cause, lines=tuple(sorted(line for each in tied for line in each.lines)))
         faults.append(
             Fault(
                 cause,
                 confidence(margin),
                 candidate.speaking,
                 len(case.samples),
-                tuple(each.cause for each in rivals if each.cause != cause)[:RIVALS],
+                tuple(each.cause for each in rivals if each.cause not in tied)[:RIVALS],
                 chip,
                 confidence(chip_margin) if chip else "cannot tell",
                 near if cause.kind == "joined bits" else (),

@@ -1,7 +1,7 @@
 """Faults that the bench log's entries found, and which later entry showed them mended. Pure.
 
-A fault counts as mended when a later entry proves the bytes that were wrong, or looks at the same memory and
-finds nothing wrong. That the same fault is found again is counted, not listed again.
+A fault counts as mended when a later entry proves all bytes of its place; a fault with a cause also when a
+later test of that place finds nothing. That the same fault is found again is counted, not listed again.
 """
 
 from __future__ import annotations
@@ -40,12 +40,9 @@ def faults_in(records: Iterable[Record]) -> list[FoundFault]:
                 found[key] = FoundFault(record, record, facts, where)
             else:
                 fault.last, fault.times, fault.mended = record, fault.times + 1, None
+        again = {key for key, _, _ in seen}
         for key, fault in found.items():
-            if (
-                fault.mended is None
-                and key not in {each[0] for each in seen}
-                and _clears(record, fault.where)
-            ):
+            if fault.mended is None and key not in again and _clears(record, fault):
                 fault.mended = record
     return list(found.values())
 
@@ -85,29 +82,36 @@ def _wrong_stretches(record: Record) -> tuple[Range, ...]:
     )
 
 
-def _clears(record: Record, where: tuple[Range, ...]) -> bool:
-    """Whether the entry shows the memory in order: all of it proven, or looked at and nothing found."""
-    proven = (
-        Image.from_cells(
-            (address, 0)
-            for each in _ranges(record.facts.get("proven"))
-            for address in range(each.first, each.last + 1)
-        )
-        if record.command in ("enter", "check", "resume")
-        else Image()
-    )
-    if proven and all(len(proven.slice(each)) == len(each) for each in where):
+def _clears(record: Record, fault: FoundFault) -> bool:
+    """Whether the entry shows the memory in order."""
+    if _cover(_proven(record), fault.where):
         return True
+    if fault.facts is None:
+        return False
     if record.command == "diagnose" and record.facts.get("ok") is True:
-        tested = _ranges(record.facts.get("segments"))
-        return all(any(each.overlap(bank) == each for bank in tested) for each in where)
+        return _cover(_ranges(record.facts.get("segments")), fault.where)
     if record.command == "survey":
-        right = [
-            stretch
-            for facts in record.get("stretches", list, [])
-            if isinstance(facts, dict)
-            and facts.get("verdict") == "as expected"
-            and (stretch := range_of(facts))
-        ]
-        return all(any(each.overlap(stretch) == each for stretch in right) for each in where)
+        return _cover(_as_expected(record), fault.where)
     return False
+
+
+def _proven(record: Record) -> tuple[Range, ...]:
+    if record.command not in ("enter", "check", "resume"):
+        return ()
+    return _ranges(record.facts.get("proven"))
+
+
+def _as_expected(record: Record) -> tuple[Range, ...]:
+    return tuple(
+        where
+        for facts in record.get("stretches", list, [])
+        if isinstance(facts, dict) and facts.get("verdict") == "as expected" and (where := range_of(facts))
+    )
+
+
+def _cover(held: tuple[Range, ...], wanted: tuple[Range, ...]) -> bool:
+    """Whether each wanted range lies within the held ones."""
+    cells = bytearray(0x10000)
+    for each in held:
+        cells[each.first : each.last + 1] = b"\1" * len(each)
+    return bool(wanted) and all(all(cells[each.first : each.last + 1]) for each in wanted)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from formats.image import Range, Segment, hex4
 from linktool.cautions import TOUCHING
 from linktool.diagnosis import Diagnosis, Fault
-from linktool.evidence import Evidence, Sample
+from linktool.evidence import Evidence, Sample, Source
 from linktool.jobs.diagnose import DiagnoseReport, Nothing
 from linktool.log_facts import fault_facts, ranges_facts
 from linktool.maps import Map, of_ranges
@@ -17,7 +17,7 @@ from linktool.render.maps import text_lines
 from linktool.render.text import count, effort_lines, lines
 
 
-def fault_lines(fault: Fault) -> list[str]:
+def fault_lines(fault: Fault, source: Source) -> list[str]:
     sure = {"certain": "Certain", "likely": "Likely", "possible": "Possible", "cannot tell": "Cannot tell"}
     result = [f"! {sure[fault.confidence]}: {cause_text(fault.cause)}."]
     result.append(f"  Numbers: {numbers_text(fault)}.")
@@ -26,7 +26,7 @@ def fault_lines(fault: Fault) -> list[str]:
         result.append(f"  Where: {chip}.")
     others = "; ".join(cause_text(rival) for rival in fault.rivals) or _other_than(fault)
     result.append(f"  What else it may be: {others}.")
-    result.append(f"  Next: {next_text(fault)}")
+    result.append(f"  Next: {next_text(fault, source)}")
     return result
 
 
@@ -39,7 +39,7 @@ def _other_than(fault: Fault) -> str:
 def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     result = []
     for fault in diagnosis.faults:
-        result += fault_lines(fault)
+        result += fault_lines(fault, diagnosis.source)
     if diagnosis.unplaced:
         result.append(
             f"! {count(diagnosis.unplaced, 'byte')} read wrong where the profile has neither RAM nor ROM."
@@ -123,7 +123,11 @@ def _(report: DiagnoseReport) -> Data:
         "port": report.port,
         "from": report.taken,
         "faults": [
-            {**fault_facts(fault), "says": cause_text(fault.cause), "next": next_text(fault)}
+            {
+                **fault_facts(fault),
+                "says": cause_text(fault.cause),
+                "next": next_text(fault, diagnosis.source),
+            }
             | {"rivals": [cause_text(rival) for rival in fault.rivals]}
             for diagnosis in report.diagnoses
             for fault in diagnosis.faults

@@ -5,7 +5,7 @@ An entry may come from a file that somebody has edited: what does not fit is lef
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from linktool.bench_log import Record
@@ -33,9 +33,13 @@ def facts_in(value: object) -> Facts:
     return value if isinstance(value, Mapping) else {}
 
 
-def ranges_text(value: object) -> str:
-    """Ranges of the log in one line."""
-    return ", ".join(str(where) for each in list_of(value) if (where := range_of(each)))
+def ranges_text(value: object, most: int = 12) -> str:
+    """Ranges of the log in one line; more than `most` are counted."""
+    ranges = [where for each in list_of(value) if (where := range_of(each))]
+    if len(ranges) > most:
+        size = count(sum(len(each) for each in ranges), "byte")
+        return f"{size} in {len(ranges)} stretches, {ranges[0].first:04X} to {ranges[-1].last:04X}"
+    return ", ".join(str(where) for where in ranges)
 
 
 def failed(record: Record) -> bool:
@@ -126,8 +130,8 @@ def fault_text(facts: object) -> str:
     return " ".join(part for part in parts if part) + f": {text_of(held.get('confidence'))}{named}"
 
 
-def details(record: Record) -> list[tuple[str, str]]:
-    """The rest of an entry, as names and texts that may have several lines."""
+def details(record: Record, most: int = 64) -> list[tuple[str, str]]:
+    """The rest of an entry, as names and texts that may have several lines; at most so many differences."""
     facts = record.facts
     found: list[tuple[str, str]] = []
     if number_of(facts.get("seconds")):
@@ -139,7 +143,7 @@ def details(record: Record) -> list[tuple[str, str]]:
         found.append(("proven", ranges_text(facts["proven"])))
     if number_of(facts.get("noise")):
         found.append(("link", f"{int(number_of(facts['noise']))} bytes read wrong once, then right"))
-    differences = [_difference(each) for each in list_of(facts.get("differences"))]
+    differences = [_difference(each) for each in list_of(facts.get("differences"))[:most]]
     if differences:
         more = int(number_of(facts.get("differing"))) - len(differences)
         found.append(("differences", "\n".join(differences + ([f"and {more} more"] if more > 0 else []))))
@@ -184,8 +188,3 @@ def _survey_details(facts: Facts) -> list[tuple[str, str]]:
             ("march", f"{range_of(march)}: {'no fault' if march.get('ok') is True else f'{bad} faults'}")
         )
     return found
-
-
-def outputs(records: Iterable[Record]) -> int:
-    """How many of the entries hold something a program printed."""
-    return sum(any(name == "printed" for name, _ in details(record)) for record in records)

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from formats.image import Range, hex4
 from linktool.causes import Cause
 from linktool.diagnosis import Fault
+from linktool.evidence import Source
 from linktool.render.text import count, listed
 
 SHOWN = 8
@@ -64,6 +65,10 @@ _NEXT: dict[str, str] = {
     "unclear": "`linktool diagnose {range}` writes a pattern made to tell causes apart.",
 }
 """Kind of cause -> the measurement that would decide."""
+_NEXT_FOR_ROM = (
+    "read the ROM again with `linktool survey --rom FILE`; see whether the file is of this version; clean "
+    "the chip's pins, power off first, and read it in another board or programmer."
+)
 
 
 def bits_text(bits: Iterable[int]) -> str:
@@ -96,6 +101,9 @@ def cause_text(cause: Cause) -> str:
     if cause.kind == "joined bits":
         how = f"{level} wins" if level else f"bit {cause.bits[0]} wins"
         return f"{bits} of {where} are joined ({how})"
+    if cause.kind == "dead line" and len(cause.lines) > 1:
+        one_of = ", ".join(f"A{line}" for line in cause.lines)
+        return f"one of the address lines {one_of} makes no difference in {where}{part}"
     if cause.kind == "dead line":
         return f"address line {lines_named} makes no difference in {where}{part}"
     if cause.kind == "joined lines":
@@ -109,7 +117,8 @@ def cause_text(cause: Cause) -> str:
     if cause.kind == "row":
         return f"a row of cells of {bits} in {where} is bad, at {_addresses(cause)}"
     if cause.kind == "cells":
-        return f"single bad cells of {bits} at {_addresses(cause)}"
+        cells = "a single bad cell:" if len(cause.addresses) == 1 else "single bad cells:"
+        return f"{cells} {bits} at {_addresses(cause)}"
     if cause.kind == "unsteady":
         return f"{bits} reads differently each time at {_addresses(cause)}"
     if cause.kind == "noise":
@@ -132,7 +141,8 @@ def numbers_text(fault: Fault) -> str:
     if cause.kind == "unsteady":
         changed = count(len(cause.addresses), "byte")
         return f"{changed} of {fault.tested:,} read changed while nothing was written"
-    return f"{wrong} of {tested} speak for it"
+    speak = "speaks" if fault.wrong == 1 else "speak"
+    return f"{wrong} of {tested} {speak} for it"
 
 
 def chip_text(fault: Fault) -> str:
@@ -149,7 +159,10 @@ def chip_text(fault: Fault) -> str:
     return "the profile and the evidence point to no single chip"
 
 
-def next_text(fault: Fault) -> str:
+def next_text(fault: Fault, source: Source = "check") -> str:
+    """The measurement that would decide, with the addresses filled in."""
+    if source == "rom":
+        return _NEXT_FOR_ROM
     where = fault.cause.where[0] if fault.cause.where else Range(0, 0xFFFF)
     cells = Range(min(fault.cause.addresses), max(fault.cause.addresses)) if fault.cause.addresses else where
     return _NEXT[fault.cause.kind].format(range=where, cells=cells)

@@ -80,12 +80,13 @@ _DOT = '<circle cx="7.5" cy="7.5" r="1.6" fill="{fill}"/>'
 _SLASH = '<path d="M1.5 13.5L13.5 1.5" stroke="{fill}" stroke-width="'
 _FRAME = _BOX + ' fill="none" stroke="{fill}"/>'
 _SOLID = _BOX + ' fill="{fill}"/>'
+_PROVEN = _SOLID + '<path d="M4 7.5H11M7.5 4V11" stroke="#fff" stroke-width="2"/>'
 _BAD = _BOX + ' fill="#fff" stroke="{fill}"/>' + _CROSS
 
 _SHAPES: dict[str, str] = {
     "ram": _SOLID,
-    "proven": _SOLID,
-    "right": _SOLID,
+    "proven": _PROVEN,
+    "right": _PROVEN,
     "faulty": _BAD,
     "differs": _BAD,
     "in use": _FRAME + '<rect x="4.5" y="4.5" width="6" height="6" fill="{fill}"/>',

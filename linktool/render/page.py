@@ -18,6 +18,8 @@ from linktool.render.document import Block, Entry, Figure, Heading, Paragraph, T
 from linktool.render.entries import details, failed, fault_text, headline
 from linktool.render.text import count, listed
 
+LISTED = 12
+"""Differences of one job listed at most."""
 ZOOMED = 4
 """Banks with something wrong that are drawn in detail at most."""
 
@@ -122,5 +124,5 @@ def _days(records: Sequence[Record], several: bool) -> list[Block]:
             place = f" on {record.machine}" if several and record.machine else ""
             kind = record.command + place
             at, line = f"{record.at:%H:%M}", headline(record)
-            blocks.append(Entry(at, kind, line, tuple(details(record)), failed(record)))
+            blocks.append(Entry(at, kind, line, tuple(details(record, LISTED)), failed(record)))
     return blocks

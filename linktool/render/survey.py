@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from formats.image import Range, hex4
 from linktool.cautions import TOUCHING
 from linktool.jobs.resume import GiveBackReport
@@ -9,7 +11,6 @@ from linktool.jobs.survey import Change, RomCheck, SurveyReport
 from linktool.log_facts import facts_of, ranges_facts
 from linktool.map_check import Stretch
 from linktool.maps import LOOKS, of_pages
-from linktool.page_states import Page
 from linktool.render.data import Data, data
 from linktool.render.diagnosis import diagnosis_lines, owed_lines
 from linktool.render.maps import text_lines
@@ -58,14 +59,25 @@ def rom_lines(rom: RomCheck) -> list[str]:
     return [f"ROM {rom.range}: {size} read, CRC-32 {rom.crc32:08X}{agrees}."]
 
 
-def change_line(change: Change) -> str:
-    where = Range(change.number * 256, change.number * 256 + 255)
-    return f"{where}: was {_word(change.was)}, is now {_word(change.now)}."
+def change_lines(changes: Sequence[Change]) -> list[str]:
+    """What changed; neighbouring pages that changed alike in one line."""
+    groups: list[list[Change]] = []
+    for change in changes:
+        last = groups[-1][-1] if groups else None
+        if last and change.number == last.number + 1 and _words(change) == _words(last):
+            groups[-1].append(change)
+        else:
+            groups.append([change])
+    found = []
+    for group in groups:
+        where = Range(group[0].number * 256, group[-1].number * 256 + 255)
+        was, now = _words(group[0])
+        found.append(f"{where}: was {was}, is now {now}.")
+    return found
 
 
-def _word(page: Page) -> str:
-    of = f" at {page.of:02X}00" if page.of is not None else ""
-    return LOOKS[page.state].word + of
+def _words(change: Change) -> tuple[str, str]:
+    return LOOKS[change.was.state].word, LOOKS[change.now.state].word
 
 
 @lines.register
@@ -103,10 +115,7 @@ def _(report: SurveyReport) -> list[str]:
 def _change_lines(report: SurveyReport) -> list[str]:
     changes = report.changes or ()
     head = f"Compared with {report.compared}: {count(len(changes), 'page')} changed."
-    result = [head, *(change_line(change) for change in changes[:LISTED])]
-    if len(changes) > LISTED:
-        result.append(f"and {len(changes) - LISTED} more.")
-    return [*result, f"When you fit or take out a card or a chip: {TOUCHING}"]
+    return [head, *change_lines(changes), TOUCHING]
 
 
 def _memory_lines(report: SurveyReport) -> list[str]:

@@ -128,12 +128,11 @@ _PROOFS = {"read back": "every byte read back", "checksum": "the machine's own c
 
 
 def _how_to_go_on(report: Report) -> list[str]:
+    again = "`linktool resume` goes on" if report.command == "enter" else "give the command again"
     if report.stopped and not report.lost:
-        return ["The line was cancelled, the monitor is at its prompt. `linktool resume` goes on."]
+        return [f"The line was cancelled, the monitor is at its prompt; {again}."]
     if report.lost:
-        return [
-            "Put the link right, press the machine's reset key if it is stuck, and give the command again."
-        ]
+        return [f"Put the link right, press the machine's reset key if it is stuck; then {again}."]
     return []
 
 

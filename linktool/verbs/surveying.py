@@ -16,7 +16,7 @@ from linktool.diagnosis import diagnose
 from linktool.errors import RefusedError, UsageError
 from linktool.evidence import banks_of, from_images
 from linktool.jobs.read import read as read_job
-from linktool.jobs.report import Finding
+from linktool.jobs.report import Effort, Finding
 from linktool.jobs.survey import Change, March, RomCheck, SurveyReport
 from linktool.jobs.survey import survey as survey_job
 from linktool.map_check import stretches
@@ -37,6 +37,28 @@ class _Rom:
     crc32: int | None = None
 
 
+class _Spent:
+    """What the talk spends from here on."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._before = self._now()
+
+    def _now(self) -> tuple[int, int, float]:
+        talk = self._bench.talk
+        return (talk.counts.keystrokes, talk.counts.lines, talk.now) if talk else (0, 0, 0.0)
+
+    def added_to(self, effort: Effort) -> Effort:
+        """The effort, and what was spent since."""
+        keystrokes, lines, seconds = (n - b for n, b in zip(self._now(), self._before, strict=True))
+        return replace(
+            effort,
+            keystrokes=effort.keystrokes + int(keystrokes),
+            lines=effort.lines + int(lines),
+            seconds=effort.seconds + seconds,
+        )
+
+
 def survey(bench: Bench, values: Values) -> SurveyReport:
     """Look at memory. Everything that can be refused is refused before the port is opened."""
     bench.need_port()
@@ -50,6 +72,7 @@ def survey(bench: Bench, values: Values) -> SurveyReport:
     keeper = keeper_for(bench, "survey")
     report = hold_kept(bench, lambda talk, port: survey_job(talk, probes, port), keeper)
     keeper.end(finished=not report.owed)
+    spent = _Spent(bench)
     if values["deep"] and not (report.lost or report.stopped):
         report = _deeper(bench, report, ranges)
     for rom in roms:
@@ -57,6 +80,7 @@ def survey(bench: Bench, values: Values) -> SurveyReport:
             report = _with_rom(bench, report, rom)
     report = replace(
         report,
+        effort=spent.added_to(report.effort),
         diagnoses=tuple(
             diagnose(bench.machine, each) for each in (report.evidence, *report.rom_evidence) if each.wrong
         ),
