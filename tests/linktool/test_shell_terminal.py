@@ -58,7 +58,7 @@ class Pane:
 
     def __init__(self, folder: Path) -> None:
         self._tmux = ["tmux", "-S", str(folder / "tmux.socket"), "-f", "/dev/null"]
-        self._environment = surroundings(folder)
+        self._environment = {**surroundings(folder), "PS1": "idle: "}
         self._call("new-session", "-d", "-x", "60", "-y", "24", "-c", str(folder), "sh")
 
     def _call(self, *words: str) -> str:
@@ -147,6 +147,7 @@ def test_an_evening_at_the_bench(tmp_path: Path, board: str, pane: Pane):
     pane.expect("> check")
     pane.press("C-c")
     pane.line("quit")
+    pane.expect("> quit\nidle:")
     pane.line("echo status $?")
     pane.expect("status 0")
 
