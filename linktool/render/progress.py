@@ -224,5 +224,7 @@ class Progress:
 
 
 def _allowed(talk: Conversation) -> float:
-    """Characters a second that the slower of display and link can do, by the profile."""
-    return min(talk.machine.screen.rate_cps, characters_per_second(talk.machine.link))
+    """Characters a second that the slower of display and link can do: by the profile, or as it was
+    measured where that is more."""
+    display = max(talk.machine.screen.rate_cps, 1 / talk.pacing.period_s)
+    return min(display, characters_per_second(talk.machine.link))
