@@ -26,6 +26,7 @@ COSTS: dict[str, float] = {
     "silent": 1.5,
     "row": 2.0,
     "cells": 1.5,
+    "other contents": 2.5,
 }
 ONE_CHIP_ONLY = 1.0
 """Added where an address line fails for one chip and not for its neighbours."""
@@ -37,6 +38,8 @@ SOME_BITS = 0.5
 """Added where an address line fails for several chips, and the others have faults of their own."""
 SEVERAL = 3
 """That many chips at least share a line rather than each having lost its own."""
+MOST_BITS = 6
+"""Wrong in that many bits at least, memory holds something else rather than having so many bad chips."""
 OVERWRITTEN = 0.3
 """Added, instead of a bad cell in each chip, where something else may have written a byte: in a check."""
 ONE_BIT_WINS = 0.2
@@ -88,7 +91,7 @@ class BankCase:
 
     def chip_of(self, cause: Cause) -> Chip | None:
         """The one chip a cause lies in; None where it concerns several, or the profile does not tell."""
-        if cause.where != (self.where,) or cause.kind == "joined bits" or not cause.bits:
+        if cause.where != (self.where,) or not cause.bits or cause.kind in ("joined bits", "other contents"):
             return None
         chips = {self.bank.chip(bit) for bit in cause.bits}
         return chips.pop() if len(chips) == 1 else None
@@ -105,6 +108,8 @@ class BankCase:
             found.update(causes.of_chip(self.rounds, where, bits, lines))
         cells = self._cells()
         found[cells] = len(cells.addresses)
+        if self._holds_something_else(cells):
+            found[replace(cells, kind="other contents", bits=causes.ALL_BITS)] = len(cells.addresses)
         candidates = [
             Candidate(cause, causes.mask_of(cause.bits) & self.wrong, self._cost(cause), speaking)
             for cause, speaking in found.items()
@@ -139,6 +144,14 @@ class BankCase:
         """The wrong bytes as such, over all chips: something else may have written there."""
         addresses = tuple(sorted({s.address for each in self.rounds for s in each if s.wrong}))
         return Cause("cells", (self.where,), causes.bits_of(self.wrong), addresses=addresses)
+
+    def _holds_something_else(self, cells: Cause) -> bool:
+        """Whether the bytes may simply be others than was thought: not just after a test has written them."""
+        if len(cells.bits) < MOST_BITS or len(cells.addresses) < 3:
+            return False
+        if self._source == "rom":
+            return 4 * len(cells.addresses) > len(self.samples)
+        return self._source == "check"
 
     def _cost(self, cause: Cause) -> float:
         cost = COSTS[cause.kind]

@@ -28,6 +28,7 @@ Kind = Literal[
     "silent",
     "row",
     "cells",
+    "other contents",
     "unsteady",
     "noise",
     "unclear",
@@ -40,9 +41,9 @@ class Cause:
 
     where      the banks; none at all means all RAM
     bits       data bits it concerns, of "joined bits" the two, the stronger one first where value is None
-    lines      address lines: of a "dead line" the one (or those of which it is one), of "joined lines" the two
+    lines      address lines: of a "dead line" the one, or those of which it is one; of "joined lines" the two
     value      stuck at; of joined ones which level wins (0 low, 1 high; None: the first bit)
-    addresses  of "cells", "row" and "unsteady": which
+    addresses  of "cells", "row", "other contents" and "unsteady": which
     other      "mirrored": the bank that answers for it
     """
 

@@ -26,7 +26,7 @@ Confidence = Literal["certain", "likely", "possible", "cannot tell"]
 CERTAIN, LIKELY, POSSIBLE = 2.7, 1.0, 0.15
 """Margins at and above which an explanation is called so."""
 AT_MOST_LIKELY = 2.0
-"""The margin of single bad cells at most: nothing speaks for them but that nothing else does."""
+"""The margin at most of causes that say little of what must be read: little can speak against them."""
 MANY_CELLS = 8
 """More bad cells than that without a pattern, and no cause is named."""
 SHAKY = 0.25
@@ -196,7 +196,7 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
             (c for c in (*case.candidates, *elsewhere) if c.mask & candidate.mask == candidate.mask),
             key=lambda each: each.cost,
         )
-        if cause.kind == "cells":
+        if cause.kind in ("cells", "row", "other contents"):
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         if len(tied) > 1:

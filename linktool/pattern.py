@@ -61,7 +61,8 @@ def pattern_for(machine: Machine, bank: Bank, asked: Range | None = None) -> Pat
     bases = _bases(bank.lines, size, taken, mine)
     if not bases:
         return None
-    offsets = sorted({offset for base in bases for offset in _around(base, bank.lines, size, mine)})
+    around = [_around(base, bank.lines, size, mine) for base in bases]
+    offsets = sorted(set().union(*around, _opposite(bases[-1], bank.lines, size, mine)))
     salt = _SALTS[(bank.range.first >> bank.lines) % 16]
     values = _values(tuple(offsets), bases, bank.lines)
     cells = [(bank.range.first + offset, value ^ salt) for offset, value in zip(offsets, values, strict=True)]
@@ -126,11 +127,16 @@ def _walk(base: int, lines: int, size: int) -> list[int]:
 
 
 def _around(base: int, lines: int, size: int, mine: frozenset[int]) -> set[int]:
-    """A base's walk and its row, and the quarter of the bank that these leave out; nothing reserved."""
+    """A base's walk and its row, without what is reserved."""
     row = base - base % ROW
-    opposite = base ^ 3 << lines - 2 if lines > 2 else base
-    wanted = {*_walk(base, lines, size), *range(row, min(row + ROW, size)), opposite}
+    wanted = {*_walk(base, lines, size), *range(row, min(row + ROW, size))}
     return {offset for offset in wanted - mine if offset < size}
+
+
+def _opposite(base: int, lines: int, size: int, mine: frozenset[int]) -> set[int]:
+    """An address in the quarter of the bank that a base's walk leaves out."""
+    offset = base ^ 3 << lines - 2 if lines > 2 else base
+    return {offset} - mine if offset < size else set()
 
 
 @lru_cache(maxsize=32)

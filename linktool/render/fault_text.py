@@ -54,6 +54,10 @@ _NEXT: dict[str, str] = {
         "`linktool diagnose {cells}` writes and reads these bytes again and again; "
         "`linktool survey --deep {range}` looks for more of them."
     ),
+    "other contents": (
+        "enter it again and check again: if it then agrees, it had not been entered, was written over, or "
+        "was lost with the power. If it does not, `linktool diagnose {range}` tests the bank."
+    ),
     "unsteady": (
         "`linktool diagnose {cells}` reads these bytes many times; measure the supply at the chip, look at "
         f"its pins and socket; {_SWAP}, power off first."
@@ -119,6 +123,8 @@ def cause_text(cause: Cause) -> str:
     if cause.kind == "cells":
         cells = "a single bad cell:" if len(cause.addresses) == 1 else "single bad cells:"
         return f"{cells} {bits} at {_addresses(cause)}"
+    if cause.kind == "other contents":
+        return f"{where} holds something else, in most bits of {count(len(cause.addresses), 'byte')}"
     if cause.kind == "unsteady":
         return f"{bits} reads differently each time at {_addresses(cause)}"
     if cause.kind == "noise":
@@ -154,7 +160,7 @@ def chip_text(fault: Fault) -> str:
         return f"{named} {fault.chip.position}{part}, its socket or its pins"
     if fault.near:
         return "look between the places " + " and ".join(chip.position for chip in fault.near)
-    if fault.cause.kind in ("noise", "unclear"):
+    if fault.cause.kind in ("noise", "unclear", "other contents"):
         return ""
     return "the profile and the evidence point to no single chip"
 
