@@ -42,7 +42,7 @@ def until(ready: Callable[[], bool], what: str, show: Callable[[], str] = str) -
 @pytest.fixture
 def board(tmp_path: Path) -> Iterator[str]:
     """A served board; gives the name of its port."""
-    words = ["board", "--serve", "tcp:127.0.0.1:0", "--option", "display=1500", "--option", "rate=38400"]
+    words = ["board", "--serve", "tcp:127.0.0.1:0", "--option", "display=400", "--option", "rate=9600"]
     with subprocess.Popen(
         [*COMMAND, *words], env=surroundings(tmp_path), stdout=subprocess.PIPE, text=True, cwd=tmp_path
     ) as process:
@@ -104,26 +104,26 @@ def pane(tmp_path: Path) -> Iterator[Pane]:
 @needs_tmux
 def test_an_evening_at_the_bench(tmp_path: Path, board: str, pane: Pane):
     (tmp_path / "small.txt").write_text("0280: A9 00 8D 00 03 4C 00 FF\n")
-    (tmp_path / "large.bin").write_bytes(bytes(range(256)) * 2)
+    (tmp_path / "large.bin").write_bytes(bytes(range(240)))
     pane.line(" ".join([*COMMAND, "--port", board, "--machine", "heron", "; echo status $?"]))
     pane.expect("heron, not connected>")
     pane.expect("| machine heron | no image")
 
     # Ctrl-C in the middle of a line: the line is cancelled, what was typed meanwhile was echoed.
     pane.line("enter large.bin --at 1000")
-    pane.expect("/512 bytes")
+    pane.expect("/240 bytes")
     pane.type("help ru")
     pane.expect("\nhelp ru")
-    assert "/512 bytes" in pane.shown, "the status line stands above"
+    assert "/240 bytes" in pane.shown, "the status line stands above"
     pane.press("C-c")
-    pane.expect("Stopped. Of 512 bytes at 1000-11FF")
+    pane.expect("Stopped. Of 240 bytes at 1000-10EF")
     pane.expect("The line was cancelled, the monitor is at its prompt")
     pane.expect(f"heron on {board}>")
-    assert "/512 bytes" not in pane.shown, "the status line is taken away"
+    assert "/240 bytes" not in pane.shown, "the status line is taken away"
 
     pane.line("resume")
-    pane.expect("Proven: 512 bytes at 1000-11FF (every byte read back).")
-    pane.expect("image large.bin 1000-11FF (512 bytes) | proven")
+    pane.expect("Proven: 240 bytes at 1000-10EF (every byte read back).")
+    pane.expect("image large.bin 1000-10EF (240 bytes) | proven")
 
     pane.line("enter small.txt")
     pane.expect("Proven: 8 bytes at 0280-0287 (every byte read back).")
@@ -152,13 +152,13 @@ def test_an_evening_at_the_bench(tmp_path: Path, board: str, pane: Pane):
 
 @needs_tmux
 def test_what_is_typed_while_a_job_runs_is_there_at_the_next_prompt(tmp_path: Path, board: str, pane: Pane):
-    (tmp_path / "some.bin").write_bytes(bytes(700))
+    (tmp_path / "some.bin").write_bytes(bytes(350))
     pane.line(" ".join([*COMMAND, "--port", board, "--machine", "heron"]))
     pane.expect("heron, not connected>")
     pane.line("enter some.bin --at 1000 --no-check")
-    pane.expect("/700 bytes")
+    pane.expect("/350 bytes")
     pane.type("image")
-    pane.expect("Sent, not verified: 700 bytes")
+    pane.expect("Sent, not verified: 350 bytes")
     pane.expect("> image")
     pane.press("Enter")
     pane.expect("starts at 1000")
