@@ -1,0 +1,217 @@
+"""enter, through the resident receiver: blocks go in at the adapter's speed, the checker proves them.
+
+Where the routines were in memory already, the checker sums the image first, and only pieces that differ are
+sent. What still differs after being sent again is typed and read back, as ever, so that each address is
+named. Where the routines cannot be used, everything is typed, and the report says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from formats.image import Image, Range
+from linktool.actions import Talk
+from linktool.calibration import prepare
+from linktool.conversation import Conversation, Gone, Stopped
+from linktool.errors import NoAnswer
+from linktool.jobs.check import withdraw
+from linktool.jobs.enter import enter as enter_typed
+from linktool.jobs.enter import type_and_prove
+from linktool.jobs.report import Finding, Meter, Proof, Report, ranges_of
+from linktool.jobs.resident_boot import Unfit, settle, suits
+from linktool.jobs.verify import Verification, verify
+from linktool.machine import characters_per_second
+from linktool.resident.checking import judge
+from linktool.resident.forecast import entering, long_and_short
+from linktool.resident.residence import Residence, residence
+from linktool.resident.routines import Routines
+from linktool.resident.sending import Broken, Tally, leave, send_image
+
+Via = Literal["auto", "typed", "receiver"]
+
+ROUNDS = 2
+"""How often pieces whose sum is wrong are sent again."""
+
+RESTARTS = 8
+SLOWER = 2.0
+SLOWEST_S = 0.05
+"""A gap between keys above which typing is as fast."""
+
+
+def enter(
+    talk: Conversation, image: Image, port: str = "", check: bool = True, via: Via = "auto"
+) -> Talk[Report]:
+    """Enter `image` the way asked for; `auto`: the one that is forecast to be faster. The caller has called
+    `refuse_harm`. Never raises for the link."""
+    home = residence(talk)
+    taken = ranges_of(image)
+    if via == "auto":
+        ready = home.routines if suits(home, taken, True) and home.receiver else None
+        via = "receiver" if entering(talk.machine, image, ready, home.held).faster else "typed"
+    if via == "typed":
+        report = yield from enter_typed(talk, image, port, check)
+        home.hold((*report.proven, *report.typed))
+        return report
+    report = yield from _Entry(talk, image, check).report(port)
+    return report
+
+
+@dataclass
+class _Found:
+    sent: list[tuple[int, bytes]] = field(default_factory=list)
+    typed: list[tuple[int, bytes]] = field(default_factory=list)
+    proven: list[Range] = field(default_factory=list)
+    read: Verification = field(default_factory=Verification)
+    findings: tuple[Finding, ...] = ()
+    remarks: list[str] = field(default_factory=list)
+    tally: Tally = field(default_factory=Tally)
+
+
+class _Entry:
+    """One image on its way in."""
+
+    def __init__(self, talk: Conversation, image: Image, check: bool) -> None:
+        self.talk, self.image, self.check = talk, image, check
+        self.home: Residence = residence(talk)
+        self.found = _Found()
+
+    def report(self, port: str) -> Talk[Report]:
+        talk, found = self.talk, self.found
+        meter = Meter(talk)
+        stopped, lost, via = False, "", "receiver"
+        try:
+            yield from talk.note("begin", command="enter")
+            meter.begin()
+            yield from prepare(talk)
+            try:
+                yield from self._through_the_receiver()
+            except Unfit as unfit:
+                via = "typed"
+                found.remarks.append(f"typed, not sent through the receiver: {unfit}")
+                yield from self._by_hand(self._unproven())
+        except Stopped:
+            stopped = True
+            lost = yield from withdraw(talk)
+        except (Gone, NoAnswer) as error:
+            lost = str(error)
+        self._remark()
+        cells = (cell for run in (*found.sent, *found.typed) for cell in enumerate(run[1], run[0]))
+        entered = ranges_of(Image.from_cells(cells))
+        self.home.hold(entered)
+        return Report(
+            command="enter",
+            machine=talk.machine.name,
+            port=port,
+            image=self.image,
+            proof=self._proof(),
+            differences=found.findings,
+            proven=joined([*found.proven, *ranges_of(found.read.proven_image)]),
+            typed=entered,
+            stopped=stopped,
+            lost=lost,
+            noise=found.read.noise,
+            effort=meter.effort(),
+            via=via,
+            remarks=tuple(found.remarks),
+        )
+
+    def _proof(self) -> Proof:
+        if not self.check:
+            return "none"
+        return "checksum" if self.found.proven else "read back"
+
+    def _through_the_receiver(self) -> Talk[None]:
+        talk, found = self.talk, self.found
+        taken = ranges_of(self.image)
+        known = self.check and suits(self.home, taken, True)
+        routines = yield from settle(talk, taken, True)
+        pending = self.image
+        if known:
+            pending = yield from self._prove(routines, pending)
+        for _round in range(1 + ROUNDS):
+            if not pending:
+                return
+            yield from self._send(routines, pending)
+            if not self.check:
+                return
+            pending = yield from self._prove(routines, pending)
+        yield from self._by_hand(pending)
+        if found.findings:
+            found.remarks.append("what differs was sent, then typed, and still reads back wrong")
+
+    def _prove(self, routines: Routines, image: Image) -> Talk[Image]:
+        """Sum `image`, read its shortest stretches back; what is not proven by that."""
+        found = self.found
+        summed, short = long_and_short(image)
+        verdict = yield from judge(self.talk, routines, summed)
+        found.proven += verdict.agree
+        doubtful = [image.slice(each) for each in verdict.differ]
+        if short:
+            reading = Verification()
+            yield from verify(self.talk, short, reading)
+            found.read.proven += reading.proven
+            found.read.noise += reading.noise
+            doubtful += [image.slice(Range(finding.address, finding.address)) for finding in reading.findings]
+        return Image.from_runs((s.first, s.data) for part in doubtful for s in part.segments)
+
+    def _send(self, routines: Routines, image: Image) -> Talk[None]:
+        """Send `image`; where nobody answers any more, come back, look at the routines, and go on."""
+        talk, home, sent = self.talk, self.home, self.found.sent
+        pending, before = image, len(sent)
+        home.gap_s = home.gap_s or 0.0
+        for _restart in range(RESTARTS):
+            try:
+                yield from send_image(talk, routines, pending, home.gap_s, sent, self.found.tally)
+                return
+            except Broken as broken:
+                yield from talk.note("resident", state="broken", reason=str(broken))
+                yield from leave(talk, routines, home.gap_s)
+                if broken.too_fast:
+                    home.gap_s = SLOWER * max(home.gap_s, 1 / characters_per_second(talk.machine.link))
+                if home.gap_s > SLOWEST_S:
+                    break
+                yield from settle(talk, ranges_of(self.image), True)
+                for address, data in sent[before:]:
+                    pending = pending.without(Range(address, address + len(data) - 1))
+                before = len(sent)
+                if not pending:
+                    return
+        raise Unfit("the receiver does not answer reliably, even with more time between the keys")
+
+    def _by_hand(self, image: Image) -> Talk[None]:
+        found = self.found
+        if image:
+            found.findings = yield from type_and_prove(self.talk, image, found.typed, found.read, self.check)
+
+    def _unproven(self) -> Image:
+        image = self.image
+        for part in (*self.found.proven, *ranges_of(self.found.read.proven_image)):
+            image = image.without(part)
+        return image
+
+    def _remark(self) -> None:
+        found, routines = self.found, self.home.routines
+        if routines is not None:
+            zero, code = routines.overwritten(self.home.receiver)
+            found.remarks.append(
+                f"the routines stand at {code} and use {zero} in page zero: what was there is gone"
+            )
+        if self.home.gap_s and found.tally.blocks:
+            found.remarks.append(f"the adapter needs {1000 * self.home.gap_s:.1f} ms between two keys")
+        if found.tally.wasted:
+            found.remarks.append(
+                f"{found.tally.wasted} of {found.tally.blocks} blocks did not arrive whole and were sent again"
+            )
+
+
+def joined(ranges: Iterable[Range]) -> tuple[Range, ...]:
+    """Ranges sorted, those that touch or overlap as one."""
+    result: list[Range] = []
+    for each in sorted(ranges):
+        if result and each.first <= result[-1].last + 1:
+            result[-1] = Range(result[-1].first, max(result[-1].last, each.last))
+        else:
+            result.append(each)
+    return tuple(result)

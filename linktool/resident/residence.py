@@ -1,0 +1,37 @@
+"""What a talk knows of the routines it has put into the machine, kept for as long as the port is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from formats.image import Range
+from linktool.conversation import Conversation
+from linktool.resident.routines import Routines
+
+
+@dataclass
+class Residence:
+    """routines: those in memory, or None. receiver: whether theirs is proven too, not the checker alone.
+    gap_s: the time between two keys that the adapter was found to need; 0: none beyond its own rate,
+    None: not measured yet. held: what this talk has entered or checked, where no routine may be put."""
+
+    routines: Routines | None = None
+    receiver: bool = False
+    gap_s: float | None = None
+    held: list[Range] = field(default_factory=list)
+
+    def forget(self) -> None:
+        """The routines are not to be trusted any more."""
+        self.routines, self.receiver = None, False
+
+    def hold(self, ranges: Iterable[Range]) -> None:
+        """The user's bytes stand here now."""
+        self.held.extend(each for each in ranges if each not in self.held)
+
+
+def residence(talk: Conversation) -> Residence:
+    """The residence of a talk, made when first asked for."""
+    if talk.residence is None:
+        talk.residence = Residence()
+    return talk.residence
