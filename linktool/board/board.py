@@ -230,8 +230,13 @@ class Board:
             waits.append(self._resets[0])
         if self._cut_s is not None:
             waits.append(self._cut_s)
-        waits.append(self._next_event(self.processor.cycles) / self.clock_hz if self.processor.idle else 0.0)
-        return min(waits)
+        if not self.processor.idle:
+            return 0.0
+        # The event it waits for may have come since it polled last: only its next poll will show. Two cycles
+        # are added so that the time, rounded, is after the event, and after the last instruction.
+        arrivals = self.keyboard.arrivals
+        event = min(self.processor.idle_until, arrivals[0][0] if arrivals else float("inf"))
+        return min([*waits, (max(event, self.processor.cycles) + 2) / self.clock_hz])
 
     # ---- for tests and for whoever serves it ---------------------------------------------------------
 

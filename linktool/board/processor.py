@@ -24,7 +24,8 @@ _INTERRUPT, _DECIMAL, _BREAK, _UNUSED = 0x04, 0x08, 0x10, 0x20
 
 
 class Processor:
-    """Runs what is on the bus. `cycles` is its time, `stopped` why it stands still ("" while it runs)."""
+    """Runs what is on the bus. `cycles` is its time, `stopped` why it stands still ("" while it runs).
+    idle: it only polls; idle_until: the cycle of the event it waits for, as it was known at the last poll."""
 
     def __init__(self, bus: Bus, model: str, next_event: Callable[[int], float]) -> None:
         core: Any
@@ -44,6 +45,7 @@ class Processor:
         self.skipped = 0
         self.stopped = ""
         self.idle = False
+        self.idle_until = float("inf")
         self._limit = 0
         self._seen: dict[int, tuple[tuple[int, ...], int]] = {}
         self._seen_changes = -1
@@ -115,7 +117,7 @@ class Processor:
                 self._circle(opcode, cycles[opcode] + core.excycles)
         if self.stopped:
             core.processorCycles = max(core.processorCycles, until)
-            self.idle = True
+            self.idle, self.idle_until = True, float("inf")
 
     def _circle(self, opcode: int, period: int) -> None:
         """A jump or branch to itself: nothing but a reset ends it."""
@@ -125,7 +127,7 @@ class Processor:
         rounds = -(-(self._limit - self.core.processorCycles) // period)
         self.core.processorCycles += rounds * period
         self.skipped += rounds * period
-        self.idle = True
+        self.idle, self.idle_until = True, float("inf")
 
     def not_ready(self) -> None:
         """A status register has just been read and says wait: skip whole rounds of the loop reading it."""
@@ -146,5 +148,5 @@ class Processor:
             if rounds > 0:
                 core.processorCycles += rounds * period
                 self.skipped += rounds * period
-            self.idle = event >= self._limit
+            self.idle, self.idle_until = event >= self._limit, event
         self._seen[core.pc] = (state, core.processorCycles)

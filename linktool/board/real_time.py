@@ -13,6 +13,8 @@ TURN_S = 0.02
 """At most so much of the board's time is run in one turn, so that several boards share a process."""
 WORKING_S = 0.004
 """How long a board whose program is at work may go without a turn."""
+ROUNDED_S = 1e-6
+"""A turn is due so much after its event, so that a clock of large numbers, rounded, is not before it."""
 BEHIND_S = 0.25
 KEYS_WAITING = 256
 
@@ -60,4 +62,6 @@ class RealTime:
         if self.lost:
             return float("inf")
         wakes = self.board.wakes_s()
-        return self._start + (wakes if wakes > self.board.now() else self.board.now() + WORKING_S)
+        if wakes <= self.board.now():
+            return self._start + self.board.now() + WORKING_S
+        return self._start + wakes + ROUNDED_S

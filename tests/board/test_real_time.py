@@ -47,6 +47,24 @@ def test_an_echo_is_due_when_it_arrives():
     assert turns < 10
 
 
+@pytest.mark.parametrize("cycles", range(-8, 13))
+def test_a_turn_that_ends_just_as_the_display_is_free_does_not_leave_it_waiting(cycles):
+    paced = settled()
+    now = START + 1.0
+    paced.turn(now)
+    for key in b"FF00-FF07\r":
+        paced.feed(bytes([key]))
+        now += 0.05
+        paced.turn(now)
+    display = paced.board.display
+    now = START + (display.busy_until + cycles) / paced.board.clock_hz
+    heard = paced.turn(now)
+    while paced.due() < float("inf"):
+        now = max(now, paced.due())
+        heard += paced.turn(now)
+    assert heard.endswith(b"\r=")
+
+
 def test_a_working_program_gets_turns_and_a_late_board_slips():
     board = settled()
     board.board.poke(0x0300, bytes.fromhex("E8 D0 FD 4C 00 03"))
@@ -93,4 +111,4 @@ def test_a_scheduled_reset_is_due():
     board = paced("board:fault=reset-at:10s")
     for step in range(100):
         board.turn(START + step * 0.01)
-    assert board.due() == START + 10.0
+    assert board.due() == pytest.approx(START + 10.0, abs=1e-5)
