@@ -26,6 +26,7 @@ class Look:
 
 
 LOOKS: dict[str, Look] = {
+    "none": Look(".", "", "nothing fitted"),
     "ram": Look("#", "green", "RAM"),
     "in use": Look("M", "green", "RAM, the monitor's own"),
     "rom": Look("R", "blue", "ROM"),
@@ -33,7 +34,6 @@ LOOKS: dict[str, Look] = {
     "skipped": Look("-", "magenta", "not touched"),
     "mirror": Look("=", "yellow", "shows other memory"),
     "floating": Look(".", "", "nothing answers"),
-    "none": Look(".", "", "nothing fitted"),
     "faulty": Look("X", "red", "bad"),
     "right": Look("+", "green", "read right"),
     "proven": Look("+", "green", "proven"),

@@ -120,7 +120,9 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
         return Page(number, "faulty" if kind == "ram" else "io", shown=shown)
     shown = after[-1]
     home = homes.get(shown)
-    if home is not None and home != address and len(set(after)) == 1:
+    if home is not None and len(set(after)) == 1:
+        if home == address:
+            return Page(number, "ram", shown=shown)
         return Page(number, "mirror", of=home // PAGE, shown=shown)
     if set(after) == {tag}:
         return Page(number, "ram", shown=shown)

@@ -146,6 +146,11 @@ class Borrowed:
                     found[address] = found.get(address, 0) | mask
         return found
 
+    def settled(self, found: Readings) -> Readings:
+        """Readings without the strays that count as the link's."""
+        changing = self.changing
+        return {a: values if a in changing else values[-1:] for a, values in found.items()}
+
     @property
     def noise(self) -> int:
         """Bytes that read wrong by the link."""

@@ -251,7 +251,8 @@ class _Survey:
         return Evidence("survey", tuple(rounds), self.borrowed.noise)
 
     def _looked(self) -> Looked:
-        return Looked(self.before, self.tags, self.after, self.rows)
+        settled = self.borrowed.settled
+        return Looked(settled(self.before), self.tags, settled(self.after), settled(self.rows))
 
     def pages(self) -> tuple[Page, ...]:
         if not self.after and any(probe.use == "write" for probe in self.probes):

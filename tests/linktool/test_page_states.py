@@ -1,0 +1,104 @@
+"""What a page is called, by what was read there."""
+
+from __future__ import annotations
+
+import pytest
+
+from formats.image import Image, Range
+from linktool.page_states import Looked, Page, floats, needs_row, page_states
+from linktool.probes import Probe
+
+KINDS = {page: "ram" if page < 0x40 else "none" for page in range(0x100)} | {0xFF: "rom", 0x9F: "io"}
+
+
+def states(
+    cells: dict[int, tuple[object, int, object]], rows: dict[int, tuple[int, ...]] | None = None
+) -> list[Page]:
+    """Pages for single written bytes: address -> (before, tag, after), each reading or readings."""
+
+    def several(value: object) -> tuple[int, ...]:
+        return value if isinstance(value, tuple) else (value,)  # type: ignore[return-value]
+
+    probes = tuple(Probe(Range(address, address), "write") for address in cells)
+    looked = Looked(
+        {a: several(before) for a, (before, _, _) in cells.items()},
+        Image.from_cells((a, tag) for a, (_, tag, _) in cells.items()),
+        {a: several(after) for a, (_, _, after) in cells.items()},
+        rows or {},
+    )
+    return list(page_states(probes, looked, KINDS))
+
+
+def one(before: object, tag: int, after: object, address: int = 0x10FF, **more: object) -> Page:
+    return states({address: (before, tag, after)}, **more)[0]  # type: ignore[arg-type]
+
+
+def test_what_keeps_a_byte_is_ram_wherever_it_is():
+    assert one(0x12, 0x5A, 0x5A).state == "ram"
+    assert one(0x50, 0x5A, 0x5A, 0x50FF).state == "ram"
+
+
+@pytest.mark.parametrize("value", [0x10, 0xFF, 0x00])
+def test_what_stays_as_an_undriven_bus_does_not_answer(value):
+    assert one(value, 0x5A, value).state == "floating"
+
+
+def test_what_stays_and_differs_within_a_row_is_rom_and_a_flat_row_is_nothing():
+    row = {0x10F8 + n: (n * 3 & 0xFF,) for n in range(8)}
+    assert one(0x33, 0x5A, 0x33, rows=row).state == "rom"
+    flat = {0x10F8 + n: (0x33,) for n in range(8)}
+    assert one(0x33, 0x5A, 0x33, rows=flat).state == "floating"
+
+
+def test_some_bits_only_is_bad_ram_and_elsewhere_looks_like_io():
+    assert one(0x12, 0x5A, 0x52).state == "faulty"
+    assert one(0x12, 0x5A, 0x52, 0x50FF).state == "io"
+
+
+def test_what_never_held_still_was_not_written():
+    assert one((1, 2, 3), 0x5A, ()).state == "faulty"
+    assert one((1, 2, 3), 0x5A, (), 0x50FF).state == "io"
+
+
+def test_a_hole_that_flickers_between_bus_values_is_still_nothing():
+    assert one(0x50, 0x5A, (0x50, 0xFF), 0x50FF).state == "floating"
+
+
+def test_pages_that_show_another_ones_tag_mirror_the_page_where_the_memory_belongs():
+    found = states({0x00FF: (1, 0x5A, 0x3C), 0x40FF: (1, 0x3C, 0x3C), 0x20FF: (1, 0x66, 0x66)})
+    assert [(page.number, page.state, page.of) for page in found] == [
+        (0x00, "ram", None),
+        (0x40, "mirror", 0x00),
+        (0x20, "ram", None),
+    ]
+
+
+def test_a_tag_damaged_into_another_pages_tag_needs_that_page_to_agree():
+    found = states({0x10FF: (1, 0x5A, 0x3C), 0x20FF: (1, 0x3C, 0x7C)})
+    assert [page.state for page in found] == ["faulty", "faulty"]
+
+
+def test_pages_that_are_only_read():
+    look = (Probe(Range(0xFF80, 0xFF87), "look"), Probe(Range(0x0180, 0x0180), "look", "the stack"))
+    rom = {0xFF80 + n: (n, n) for n in range(8)}
+    looked = Looked({**rom, 0x0180: (7, 7)}, Image(), {}, {})
+    assert [page.state for page in page_states(look, looked, KINDS)] == ["rom", "in use"]
+    gone = Looked({0xFF80 + n: (0xFF, 0xFF) for n in range(8)}, Image(), {}, {})
+    assert page_states(look[:1], gone, KINDS)[0].state == "floating"
+    high = Looked({0xFF80 + n: (0xFF,) for n in range(8)} | {0xFF80: (0xFE, 0xFF)}, Image(), {}, {})
+    assert page_states(look[:1], high, KINDS)[0].state == "io", "it changed by itself"
+    skipped = (Probe(Range(0x9F00, 0x9FFF), "skip", "I/O registers"),)
+    assert page_states(skipped, Looked({}, Image(), {}, {}), KINDS)[0] == Page(
+        0x9F, "skipped", reason="I/O registers"
+    )
+
+
+def test_a_row_is_read_only_where_it_can_tell():
+    looked = Looked(
+        {0x50FF: (0x33,), 0x51FF: (0x51,), 0x52FF: (0x33,)},
+        Image.from_cells([(0x50FF, 0x5A), (0x51FF, 0x5A), (0x52FF, 0x5A)]),
+        {0x50FF: (0x33,), 0x51FF: (0x51,), 0x52FF: (0x5A,)},
+        {},
+    )
+    assert [needs_row(a, looked) for a in (0x50FF, 0x51FF, 0x52FF)] == [True, False, False]
+    assert floats(0x50FF, 0x50) and not floats(0x50FF, 0x51)
