@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from linktool.arguments import Argument, File
-from linktool.commands import COMMON, Command, Values
+from linktool.commands import COMMON, Command, Values, settle_ports
 from linktool.errors import UsageError
 
 
@@ -21,7 +21,10 @@ def read_words(command: Command, words: list[str], held: Mapping[str, Any] | Non
     arguments = (*command.arguments, *COMMON)
     reader = _Reader(command, {name: each for each in arguments for name in _names(each)})
     reader.read(words)
-    return reader.values(held or {})
+    values = settle_ports(reader.values(held or {}), None)
+    if values.get("bench"):
+        raise UsageError("the shell speaks to one board", "--bench is for the command line")
+    return values
 
 
 def options_of(command: Command) -> dict[str, Argument]:

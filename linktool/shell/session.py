@@ -1,16 +1,14 @@
 """The shell without its prompt: a line in, what it did out. It keeps the bench, and what is in hand.
 
-Its own verbs (help, port, machine, image, quit) stand in OWN; all others come from the table of commands.
-Reports and errors are shown as on the command line. The prompt and the bottom line are made of what is
-remembered: they never touch the port.
+Its own verbs (own_verbs.py) are done here; all others come from the table of commands. Reports and errors
+are shown as on the command line. The prompt and the bottom line are made of what is remembered: they never
+touch the port.
 """
 
 from __future__ import annotations
 
-import difflib
 import shutil
 import sys
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -18,54 +16,18 @@ from typing import TextIO
 
 from formats.errors import FormatError
 from formats.image import hex4
-from linktool.arguments import Argument, Kind, Known, MachineName, PortName, Text
 from linktool.bench import Bench
-from linktool.commands import AT, COMMANDS, FORMAT, IMAGE, Command, Values
+from linktool.commands import Command, Values
 from linktool.errors import DONE, STOPPED, LinkError, LinktoolError, UsageError
 from linktool.render.progress import Progress
 from linktool.render.terminal import Terminal
 from linktool.shell import help as helping
 from linktool.shell.completion import Completion, complete
 from linktool.shell.line import words
+from linktool.shell.lists import Lists
 from linktool.shell.memory import InHand, after
+from linktool.shell.own_verbs import VERBS, find_verb
 from linktool.shell.reading import read_words
-
-OWN: tuple[Command, ...] = (
-    Command(
-        "help",
-        "list the verbs, or explain one",
-        "",
-        "help enter",
-        (Argument("verb", Text("VERB", lambda known: VERB_NAMES), "the verb to explain", needed=False),),
-    ),
-    Command(
-        "port",
-        "show the port in hand, or take another",
-        "",
-        "port board:",
-        (Argument("name", PortName(), "the port to use from now on", needed=False),),
-    ),
-    Command(
-        "machine",
-        "show the machine in hand, or take another",
-        "",
-        "machine heron",
-        (Argument("name", MachineName(), "the profile to use from now on", needed=False),),
-    ),
-    Command(
-        "image",
-        "show the image in hand, or take one without typing it",
-        "",
-        "image blink.hex",
-        (replace(IMAGE, needed=False), AT, FORMAT),
-    ),
-    Command("quit", "leave the shell; the port is closed", "", "quit"),
-)
-VERBS = (*COMMANDS, *OWN)
-VERB_NAMES: tuple[str, ...] = tuple(sorted(verb.name for verb in VERBS))
-ALSO = {"exit": "quit", "?": "help"}
-FRESH_S = 5.0
-"""How long a list made for completion is good for."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +55,7 @@ class Shell:
         self._json = bench.quiet
         self._progress = Progress(lambda: bench.talk, self._out, self._err)
         bench.watch, bench.tick = self._progress.watch, self._progress.tick
-        self._lists: dict[str, tuple[float, tuple[str, ...]]] = {}
+        self._lists = Lists(bench)
         self._own = {
             "help": self._help,
             "port": self._port,
@@ -113,7 +75,7 @@ class Shell:
                 given = given[1:]
             if not given:
                 return Result()
-            command = _find(given[0])
+            command = find_verb(given[0])
             verb = command.name
             return self._run(command, given[1:])
         except (LinktoolError, FormatError) as error:
@@ -181,7 +143,7 @@ class Shell:
         size = shutil.get_terminal_size()
         asked = values["verb"]
         if asked:
-            self._say(helping.of_verb(_find(asked), size.columns))
+            self._say(helping.of_verb(find_verb(asked), size.columns))
         else:
             self._say(helping.overview(VERBS, size.columns, size.lines))
         return Result()
@@ -253,7 +215,7 @@ class Shell:
 
     def complete(self, line: str) -> Completion:
         """What may stand at the end of `line`."""
-        return complete(line, VERBS, self._known)
+        return complete(line, VERBS, lambda kind: self._lists.known(kind, self.hand))
 
     def tell_error(self, text: str) -> None:
         """A line on standard error, in the manner of errors."""
@@ -274,63 +236,9 @@ class Shell:
         """Port and machine as far as they are known; "" for what is not, or cannot be read."""
         return _or_empty(lambda: self.bench.port_name), _or_empty(lambda: self.bench.machine.name)
 
-    def _known(self, kind: Kind) -> Known:
-        """The lists a type completes from; only those it asks for are made."""
-        from linktool.machine import available
-
-        bench = self.bench
-        if isinstance(kind, PortName):
-            return Known(ports=(*self._fresh("ports", _ports), "board:"))
-        if isinstance(kind, MachineName):
-            return Known(machines=self._fresh("machines", lambda: tuple(available(bench.folders.machines))))
-        programs = self._fresh("programs", lambda: _programs(bench))
-        try:
-            machine = bench.machine
-        except LinktoolError:
-            return Known(programs=programs)
-        held = [segment.range for segment in self.hand.image.segments] if self.hand else []
-        areas = [area.range for area in machine.areas]
-        return Known(
-            programs=programs,
-            symbols=tuple(sorted(machine.symbols)),
-            ranges=tuple(dict.fromkeys(str(each) for each in (*held, *areas))),
-            areas=machine.area_names(),
-        )
-
-    def _fresh(self, name: str, make: Callable[[], tuple[str, ...]]) -> tuple[str, ...]:
-        made_at, found = self._lists.get(name, (float("-inf"), ()))
-        now = time.monotonic()
-        if now - made_at > FRESH_S:
-            found = make()
-            self._lists[name] = (now, found)
-        return found
-
-
-def _find(name: str) -> Command:
-    """The verb of that name. UsageError with the nearest one."""
-    wanted = ALSO.get(name, name)
-    found = next((verb for verb in VERBS if verb.name == wanted), None)
-    if found is None:
-        near = difflib.get_close_matches(wanted.lower(), VERB_NAMES, 1)
-        meant = f"Did you mean {near[0]}? " if near else ""
-        raise UsageError(f"there is no verb {name!r}", f"{meant}`help` lists them")
-    return found
-
 
 def _or_empty(ask: Callable[[], str]) -> str:
     try:
         return ask()
     except LinktoolError:
         return ""
-
-
-def _ports() -> tuple[str, ...]:
-    from linktool.ports import list_ports
-
-    return tuple(port.device for port in list_ports())
-
-
-def _programs(bench: Bench) -> tuple[str, ...]:
-    from linktool.library import available
-
-    return tuple(available(bench.folders.programs))

@@ -29,7 +29,7 @@ from linktool.jobs.screen import listen as listen_job
 from linktool.jobs.setup import Look, Recognition, SetupReport, look, places_to_look, recognise
 from linktool.keyboard import pipe
 from linktool.link_answers import FIND, frame_answer, port_answer, rate_answer, rate_or_find
-from linktool.machine import Machine
+from linktool.machine import Machine, characters_per_second
 from linktool.pacing import Pacing
 from linktool.ports import list_ports, port_kind
 from linktool.questions import Questions
@@ -205,8 +205,10 @@ class Guide:
             f"The display takes {rate:.0f} characters a second; a key's echo is back after "
             f"{1000 * pacing.round_trip_s:.0f} ms; {count(pacing.window, 'key')} may be under way at once."
         )
-        near = abs(rate / machine.screen.rate_cps - 1) < 0.1  # the measurement is no better than that
-        return machine if near else replace(machine, screen=replace(machine.screen, rate_cps=round(rate, 1)))
+        if abs(rate / machine.screen.rate_cps - 1) < 0.1:  # the measurement is no better than that
+            return machine
+        seen = round(min(rate, characters_per_second(machine.link)))  # more than the link carries is not seen
+        return replace(machine, screen=replace(machine.screen, rate_cps=seen))
 
     def _read_rom(self, machine: Machine) -> Image:
         rom = [area.range for area in machine.areas if area.kind == "rom"]
@@ -232,8 +234,10 @@ class Guide:
 
     def _look(self, machine: Machine) -> tuple[Look, ...]:
         """Which memory answers, by reading alone."""
-        self.ask.tell("Now a look at which memory answers: 4 bytes in each kilobyte, read twice. Nothing is")
-        self.ask.tell("written. Reading some I/O registers does things, so those are left out.")
+        self.ask.tell(
+            "Now a look at which memory answers: 4 bytes in each kilobyte, read twice. Nothing is written. "
+            "Reading some I/O registers does things, so those are left out."
+        )
         known = [area.range for area in machine.areas if area.kind == "io"]
         skip = self.ask.ask("Addresses not to be read, or none", parse_ranges, shown_ranges(known))
         places = places_to_look(skip)

@@ -8,7 +8,7 @@ import pytest
 
 from linktool.arguments import Kind, Known
 from linktool.shell.completion import complete
-from linktool.shell.session import VERBS
+from linktool.shell.own_verbs import VERBS
 
 KNOWN = Known(
     machines=("dot", "heron"),

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from linktool.shell.memory import CHANGING
+from linktool.shell.own_verbs import OWN, VERBS
 from linktool.shell.script import run_script
-from linktool.shell.session import OWN, VERBS
 from tests.linktool.shell_rig import Rig
 
 
