@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from linktool.arguments import Argument
-from linktool.commands import Command
+from linktool.commands import COMMON, Command
 from linktool.shell.reading import places_of
 
 FIRST = (
@@ -50,7 +50,8 @@ def of_verb(verb: Command, columns: int) -> list[str]:
         lines += _argument(argument, columns)
     if verb.arguments:
         lines.append("")
-    return [*lines, f"Example: {example(verb)}"]
+    common = f"Also {', '.join(option.name for option in COMMON)}." if verb.does else ""
+    return [*lines, *([common] if common else []), f"Example: {example(verb)}"]
 
 
 def example(verb: Command) -> str:
@@ -74,15 +75,14 @@ def _argument(argument: Argument, columns: int) -> list[str]:
             name += f" {value}" if argument.bare is ... else f" [{value}]"
     else:
         name = _place(argument)
-    indent = " " * 22
+    indent, text = " " * 22, argument.help
+    if argument.is_option and argument.default is not None:
+        text += f"; {argument.default:g}" if isinstance(argument.default, float) else f"; {argument.default}"
+        text += " if not given"
     if len(name) > 18:
-        return [
-            f"  {name}",
-            *textwrap.wrap(argument.help, columns, initial_indent=indent, subsequent_indent=indent),
-        ]
-    return textwrap.wrap(
-        f"{argument.help}", columns, initial_indent=f"  {name:<20}", subsequent_indent=indent
-    )
+        lines = textwrap.wrap(text, columns, initial_indent=indent, subsequent_indent=indent)
+        return [f"  {name}", *lines]
+    return textwrap.wrap(text, columns, initial_indent=f"  {name:<20}", subsequent_indent=indent)
 
 
 def _short(line: str, columns: int) -> str:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -47,9 +49,11 @@ def talk_with(bench: Bench, keys: Keyboard, out: TextIO, output: str | None = No
     """The same with a keyboard and a place to show what comes."""
     machine = bench.machine
     if keys.live and not bench.quiet:
-        out.write(f"Talking to {machine.name} on {bench.port_name}. {guide(machine)}\n")
+        told = [f"Talking to {machine.name} on {bench.port_name}.", guide(machine)]
         if not machine.link.echo:
-            out.write("The link is one-way: nothing will come back here; watch the machine's own screen.\n")
+            told.append("The link is one-way: nothing comes back here; watch the machine's own screen.")
+        columns = shutil.get_terminal_size().columns
+        out.write("".join(textwrap.fill(line, columns) + "\n" for line in told))
         out.flush()
     with Display(out, output, not bench.quiet) as display, _watched(bench, display):
         report = bench.hold(
