@@ -11,6 +11,14 @@ from linktool.actions import Talk
 from linktool.conversation import Conversation
 from linktool.errors import NoAnswer
 
+LEAVE_RECEIVER, LEAVE_BOOTSTRAP = "@@@@F[,4L", "  "
+"""What brings a resident routine of ours back to the monitor, should a talk have ended while it ran: the
+receiver's last block (see resident.blocks.end_block), between two marks, and the bootstrap's last key, which
+may have to fill up a byte first. A monitor drops all of it at the next cancel key."""
+
+SLOW_S = 0.012
+"""Between the keys of these: slow enough for any adapter."""
+
 PATIENCE_S = (0.6, 0.6, 1.0, 1.5, 2.0)
 """How long an answer to each of the cancel keys is waited for."""
 
@@ -22,7 +30,7 @@ def wake(talk: Conversation) -> Talk[None]:
     yield from talk.pause(talk.machine.link.settle_s)
     heard = ""
     flooding = 0
-    for patience_s in PATIENCE_S:
+    for attempt, patience_s in enumerate(PATIENCE_S):
         calm = yield from talk.quiet(0.15, 3.0)
         flooding += not calm
         heard = talk.inbox or heard
@@ -34,7 +42,17 @@ def wake(talk: Conversation) -> Talk[None]:
             talk.inbox = ""
             return
         heard = talk.inbox or heard
+        if attempt == 1 and not heard:
+            yield from _call_back(talk)
     raise NoAnswer(*_complaint(talk, heard, flooding))
+
+
+def _call_back(talk: Conversation) -> Talk[None]:
+    """Bring back a machine that may still be in a routine of ours."""
+    mark = talk.dialect.cancel_key
+    for key in mark + LEAVE_RECEIVER + mark + LEAVE_BOOTSTRAP:
+        yield from talk.send(key)
+        yield from talk.pause(SLOW_S)
 
 
 def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]:

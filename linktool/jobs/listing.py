@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from formats.image import Image, Range
 from linktool.machine import Machine
 from linktool.plan import Cost, Plan
+from linktool.resident.forecast import Forecast
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,7 @@ class PlanReport:
     reading: Cost
     layout: str
     remarks: tuple[str, ...] = ()
+    forecast: Forecast | None = None
     command: str = "plan"
     exit_status: int = 0
 

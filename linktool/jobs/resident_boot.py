@@ -127,7 +127,7 @@ def _anew(talk: Conversation, home: Residence, taken: tuple[Range, ...], receive
 
 
 def _near(image: Image) -> list[Range]:
-    """The stretches of an image, those a few bytes apart as one: reading these costs less than a line more."""
+    """The stretches of an image, those a few bytes apart as one: that costs less than a line more."""
     joined: list[Range] = []
     for each in blocks(image, BLOCK):
         if joined and each.first - joined[-1].last <= NEAR:
@@ -230,9 +230,7 @@ class _Setup:
                 text = yield from self._dump(stretch)
                 found = salvage(talk.dialect, image, stretch, text)
                 other |= found.other
-                waiting = Image.from_cells(
-                    cell for cell in waiting.cells() if cell[0] not in found.proven
-                )
+                waiting = Image.from_cells(cell for cell in waiting.cells() if cell[0] not in found.proven)
             if not waiting:
                 return True
             if other:

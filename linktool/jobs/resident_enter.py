@@ -24,7 +24,7 @@ from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import characters_per_second
 from linktool.resident.checking import judge
-from linktool.resident.forecast import entering, long_and_short
+from linktool.resident.forecast import entering, long_and_short, unsuited
 from linktool.resident.residence import Residence, residence
 from linktool.resident.routines import Routines
 from linktool.resident.sending import Broken, Tally, leave, send_image
@@ -85,6 +85,7 @@ class _Entry:
             yield from talk.note("begin", command="enter")
             meter.begin()
             yield from prepare(talk)
+            meter.ready()
             try:
                 yield from self._through_the_receiver()
             except Unfit as unfit:
@@ -123,37 +124,41 @@ class _Entry:
         return "checksum" if self.found.proven else "read back"
 
     def _through_the_receiver(self) -> Talk[None]:
-        talk, found = self.talk, self.found
+        talk = self.talk
         taken = ranges_of(self.image)
+        reason = unsuited(talk.machine, self.image)
+        if reason:
+            raise Unfit(reason)
         known = self.check and suits(self.home, taken, True)
         routines = yield from settle(talk, taken, True)
         pending = self.image
         if known:
-            pending = yield from self._prove(routines, pending)
+            pending = yield from self._prove(routines)
         for _round in range(1 + ROUNDS):
             if not pending:
                 return
             yield from self._send(routines, pending)
             if not self.check:
                 return
-            pending = yield from self._prove(routines, pending)
+            pending = yield from self._prove(routines)
         yield from self._by_hand(pending)
-        if found.findings:
-            found.remarks.append("what differs was sent, then typed, and still reads back wrong")
 
-    def _prove(self, routines: Routines, image: Image) -> Talk[Image]:
-        """Sum `image`, read its shortest stretches back; what is not proven by that."""
-        found = self.found
+    def _prove(self, routines: Routines) -> Talk[Image]:
+        """Sum the whole image, read its shortest stretches back; what is not proven by that.
+
+        All of it each time: what was written last may have changed what was proven before, where an address
+        line is at fault.
+        """
+        found, image = self.found, self.image
+        found.proven, found.read = [], Verification()
         summed, short = long_and_short(image)
-        verdict = yield from judge(self.talk, routines, summed)
-        found.proven += verdict.agree
+        verdict = yield from judge(self.talk, routines, summed, total=len(image))
+        found.proven = verdict.agree
         doubtful = [image.slice(each) for each in verdict.differ]
         if short:
-            reading = Verification()
-            yield from verify(self.talk, short, reading)
-            found.read.proven += reading.proven
-            found.read.noise += reading.noise
-            doubtful += [image.slice(Range(finding.address, finding.address)) for finding in reading.findings]
+            yield from verify(self.talk, short, found.read)
+            doubtful += [image.slice(Range(each.address, each.address)) for each in found.read.findings]
+            found.read.findings = []
         return Image.from_runs((s.first, s.data) for part in doubtful for s in part.segments)
 
     def _send(self, routines: Routines, image: Image) -> Talk[None]:
@@ -181,6 +186,7 @@ class _Entry:
         raise Unfit("the receiver does not answer reliably, even with more time between the keys")
 
     def _by_hand(self, image: Image) -> Talk[None]:
+        """Type `image` and read it back, so that each address that differs is named."""
         found = self.found
         if image:
             found.findings = yield from type_and_prove(self.talk, image, found.typed, found.read, self.check)
@@ -202,7 +208,7 @@ class _Entry:
             found.remarks.append(f"the adapter needs {1000 * self.home.gap_s:.1f} ms between two keys")
         if found.tally.wasted:
             found.remarks.append(
-                f"{found.tally.wasted} of {found.tally.blocks} blocks did not arrive whole and were sent again"
+                f"{found.tally.wasted} of {found.tally.blocks} blocks did not arrive whole; sent again"
             )
 
 

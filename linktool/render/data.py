@@ -15,6 +15,7 @@ from linktool.dialect import printable
 from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.plan import Cost
+from linktool.resident.forecast import Forecast
 
 Data = dict[str, Any]
 
@@ -139,6 +140,19 @@ def cost_data(cost: Cost) -> Data:
     return {"keystrokes": cost.keystrokes, "printed": cost.printed, "seconds": round(cost.seconds, 1)}
 
 
+def forecast_data(forecast: Forecast) -> Data:
+    """seconds and setup_seconds are null where the receiver cannot be used; `reason` says why."""
+    possible = forecast.with_routines_s is not None and forecast.routines is not None
+    return {
+        "seconds": round(forecast.with_routines_s, 1) if forecast.with_routines_s is not None else None,
+        "setup_seconds": round(forecast.setup_s, 1) if possible else None,
+        "overwrites": ranges_data(forecast.routines.overwritten(True)) if forecast.routines else [],
+        "typed_seconds": round(forecast.by_hand_s, 1),
+        "auto": "receiver" if forecast.faster else "typed",
+        "reason": forecast.reason,
+    }
+
+
 @data.register
 def _(report: PlanReport) -> Data:
     return {
@@ -151,6 +165,7 @@ def _(report: PlanReport) -> Data:
         "lines": [line.text for line in report.plan.lines],
         **cost_data(report.plan.cost),
         "read_back": cost_data(report.reading),
+        "receiver": None if report.forecast is None else forecast_data(report.forecast),
         "warnings": list(report.remarks),
     }
 

@@ -10,6 +10,7 @@ from linktool.dialect import printable
 from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.machine import Machine, characters_per_second
+from linktool.resident.forecast import Forecast
 from linktool.screen import framed
 
 LISTED = 24
@@ -219,7 +220,22 @@ def _(report: PlanReport) -> list[str]:
         f"{cost.printed:,} characters shown."
     )
     result.append(f"At best {duration(cost.seconds)} to type, {duration(reading.seconds)} to read back.")
+    if report.forecast:
+        result += forecast_lines(report.forecast)
     return result
+
+
+def forecast_lines(forecast: Forecast) -> list[str]:
+    """What the receiver would take instead of typing, and which of the two --via auto chooses."""
+    if forecast.with_routines_s is None or forecast.routines is None:
+        return [f"Through the receiver: not possible, because {forecast.reason}."]
+    places = " and ".join(str(each) for each in forecast.routines.overwritten(True))
+    chosen = "the receiver" if forecast.faster else "typing"
+    whole, setup = duration(forecast.with_routines_s), duration(forecast.setup_s)
+    return [
+        f"Through the receiver: {whole} in all, {setup} of it to put the routines at {places}. "
+        f"`--via auto` chooses {chosen}."
+    ]
 
 
 @lines.register

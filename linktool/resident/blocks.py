@@ -2,9 +2,10 @@
 
 A block is header (address less 1, count), data, filling up to a multiple of three bytes, and five keys that
 make its sum come out as 0: one at will, three that the CRC decides, and the answer. Of the many choices one
-is taken whose eight extra bits are 0 too; where there is none, other filling makes more. The sum is over the keys as the receiver reads them, 2 * code + 1,
-not over the data: so a fault this sum misses and a fault the checker's sum misses are not the same ones.
-The answer is one of 32 characters, and the last key: the receiver needs no sequence number besides.
+is taken whose eight extra bits are 0 too; where there is none, other filling makes more. The sum is over the
+keys as the receiver reads them, 2 * code + 1, not over the data: so a fault that this sum misses is no more
+likely than any other to be missed by the checker's. The answer is one of 32 characters, and the last key:
+the receiver needs no sequence number besides.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ def key_sum(keys: str, state: int = START) -> int:
 
 
 def block(address: int, data: bytes, answers: Iterable[str] = ANSWERS) -> tuple[str, str]:
-    """The keys of a block, without its marks, and the answer it brings: one of `answers`, the first that fits.
+    """The keys of a block, without its marks, and the answer it brings, the first of `answers` that fits.
 
     ValueError for no data, for more than 255 bytes, or for data beyond FFFF.
     """

@@ -43,27 +43,40 @@ class Forecast:
         return self.with_routines_s is not None and self.with_routines_s < self.by_hand_s
 
 
-def entering(machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()) -> Forecast:
+def entering(
+    machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()
+) -> Forecast:
     """Entering and proving `image`. ready: routines that are in the machine, receiver and all."""
     by_hand_s = make(machine, image).cost.seconds + read_cost(machine, image, BLOCK).seconds
     routines, reason = (ready, "") if ready else _routines(machine, image, held, receiver=True)
+    if unsuited(machine, image):
+        routines, reason = None, unsuited(machine, image)
     if routines is None:
         return Forecast(by_hand_s, None, reason=reason)
-    setup_s = (_ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, True))
+    setup_s = _ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, True)
     ranges = tuple(segment.range for segment in image.segments)
     keys = transfer_keys(machine, routines.placement.size, ranges)
     sending_s = keys / characters_per_second(machine.link) + 20 / machine.screen.rate_cps
     return Forecast(by_hand_s, setup_s + sending_s + proving_s(machine, routines, image), setup_s, routines)
 
 
-def checking(machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()) -> Forecast:
+def checking(
+    machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()
+) -> Forecast:
     """Checking `image`. ready: routines that are in the machine."""
     by_hand_s = read_cost(machine, image, BLOCK).seconds
     routines, reason = (ready, "") if ready else _routines(machine, image, held, receiver=False)
     if routines is None:
         return Forecast(by_hand_s, None, reason=reason)
-    setup_s = (_ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, False))
+    setup_s = _ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, False)
     return Forecast(by_hand_s, setup_s + proving_s(machine, routines, image), setup_s, routines)
+
+
+def unsuited(machine: Machine, image: Image) -> str:
+    """Why an image is not to be sent through the receiver, as a sentence, or "": it is told only what lies
+    in RAM that nobody claims. What the user forces elsewhere is typed, where every line is seen."""
+    names = dict.fromkeys(area.name for area in machine.hindrances(image))
+    return f"the image reaches into {', '.join(names)}" if names else ""
 
 
 def long_and_short(image: Image) -> tuple[Image, Image]:

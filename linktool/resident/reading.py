@@ -13,6 +13,8 @@ from formats.image import Image, Range, hex4
 from linktool import dialect as speech
 from linktool.machine import Dialect
 
+_SHAPE = frozenset("0123456789ABCDEF ")
+
 
 @dataclass
 class Salvage:
@@ -30,13 +32,13 @@ def salvage(dialect: Dialect, expected: Image, wanted: Range, answer: str) -> Sa
         shape = speech.row_text(dialect, row).removesuffix("\r")
         want = _row(dialect, expected, row)
         head = shape[: shape.index(speech.ANY)]
-        line = next((each for each in lines if each.startswith(head)), None) if hex4(row.first) in head else None
-        if line is None:
+        line = next((each for each in lines if each.startswith(head)), None)
+        if line is None or hex4(row.first) not in head:
             continue
         places = [at for at, character in enumerate(shape) if character == speech.ANY]
         before = _same(want, line)
         after = _same(want[::-1], line[::-1])
-        if len(line) == len(want) and all(character in "0123456789ABCDEF " for character in line[len(head) :]):
+        if len(line) == len(want) and _SHAPE.issuperset(line[len(head) :]):
             result.other.update(
                 row.first + byte
                 for byte in range(len(row))

@@ -16,7 +16,6 @@ from dataclasses import dataclass, replace
 from formats.image import Image, Range
 from linktool.actions import Talk, Wait
 from linktool.conversation import TRIES, Conversation, Stopped
-from linktool.errors import NoAnswer
 from linktool.machine import Machine, characters_per_second
 from linktool.resident.blocks import ANSWERS, CLOSING, HEADER, block, end_block, tight_block
 from linktool.resident.routines import Routines
@@ -170,7 +169,7 @@ class _Sender:
         self.talk, self.routines, self.gap_s = talk, routines, gap_s
         self.sent, self.tally = sent, tally
         self.waiting = deque((segment.first, segment.data) for segment in image.segments)
-        self.total, self.done = len(image), 0
+        self.image = image
         self.flights: deque[Flight] = deque()
         self.given_up: dict[str, Flight] = {}
         self.longest = longest_block(routines.placement.size)
@@ -185,7 +184,8 @@ class _Sender:
         yield from strike(self.talk, self.routines.mark, self.gap_s)
         while self.waiting or self.flights:
             if self._take_answers():
-                yield from self.talk.note("progress", phase="enter", done=self.done, total=self.total)
+                total = len(self.image)
+                yield from self.talk.note("progress", phase="enter", done=self._in_place(), total=total)
             if self.waiting and self._room():
                 yield from self._launch()
             elif self.flights:
@@ -195,6 +195,13 @@ class _Sender:
                 else:
                     self._miss()
         self.tally.seconds += self.talk.now - began
+
+    def _in_place(self) -> int:
+        """How many bytes from the image's first on have been answered, without a gap."""
+        missing = [flight.address for flight in self.flights] + [address for address, _ in self.waiting]
+        if not missing:
+            return len(self.image)
+        return len(self.image.slice(Range(0, min(missing) - 1))) if min(missing) else 0
 
     def _room(self) -> bool:
         """Whether another block may be under way: enough to keep the wire busy, even where one is lost."""
@@ -289,7 +296,6 @@ class _Sender:
         self.answered += 1
         self.misses = self.strays = 0
         self.sent.append((flight.address, flight.data))
-        self.done += len(flight.data)
         self.tally.data += len(flight.data)
         self._learn(flight.keys, 0)
 
@@ -357,4 +363,3 @@ def transfer_keys(machine: Machine, size: int, ranges: tuple[Range, ...]) -> int
         marks = math.ceil((COPY_CYCLES * longest + BLOCK_CYCLES) / machine.clock_hz * LEAST_RATE_CPS)
         keys += math.ceil(len(each) / 3) * 4 + count * (4 + CLOSING + marks)
     return keys
-

@@ -8,6 +8,7 @@ from linktool.jobs.enter import refuse_harm
 from linktool.jobs.listing import PlanReport
 from linktool.jobs.verify import BLOCK
 from linktool.plan import make, read_cost
+from linktool.resident.forecast import entering
 from linktool.sources import gather
 
 
@@ -17,4 +18,5 @@ def plan(bench: Bench, values: Values) -> PlanReport:
     machine = bench.machine
     refuse_harm(machine, image, tuple(values["force"] or ()))
     made = make(machine, image, values["layout"])
-    return PlanReport(machine, image, made, read_cost(machine, image, BLOCK), values["layout"], warnings)
+    reading = read_cost(machine, image, BLOCK)
+    return PlanReport(machine, image, made, reading, values["layout"], warnings, entering(machine, image))

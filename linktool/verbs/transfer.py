@@ -9,11 +9,11 @@ from linktool import library
 from linktool.bench import Bench
 from linktool.commands import Values
 from linktool.errors import UsageError
-from linktool.jobs.check import check as check_job
-from linktool.jobs.enter import enter as enter_job
 from linktool.jobs.enter import refuse_harm
 from linktool.jobs.read import read as read_job
 from linktool.jobs.report import Report, RunReport
+from linktool.jobs.resident_check import check as check_job
+from linktool.jobs.resident_enter import enter as enter_job
 from linktool.jobs.run import run as run_job
 from linktool.jobs.sheet import expected_screen
 from linktool.jobs.unseen_run import run_unseen
@@ -44,7 +44,9 @@ def _entered(bench: Bench, values: Values, image: Image, start: int | None) -> R
     """Enter the image, kept so that `resume` can go on with it."""
     keeper = keeper_for(bench, "enter", image, run=start, watch=values["watch"], sources=values["image"])
     report = hold_kept(
-        bench, lambda talk, port: enter_job(talk, image, port, check=not values["no_check"]), keeper
+        bench,
+        lambda talk, port: enter_job(talk, image, port, not values["no_check"], values["via"]),
+        keeper,
     )
     keeper.end(not (report.stopped or report.lost), report.typed)
     return report
@@ -99,7 +101,7 @@ def check(bench: Bench, values: Values) -> Report:
     need_echo(bench)
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
-    report = bench.hold(lambda talk, port: check_job(talk, image, port))
+    report = bench.hold(lambda talk, port: check_job(talk, image, port, values["via"]))
     return replace(report, remarks=(*warnings, *report.remarks))
 
 

@@ -1,0 +1,153 @@
+"""check, by the resident checker: the machine sums its own memory, and only pieces that differ are read back.
+
+The checker must be put into RAM first, so this is done only where it is asked for, or where a checker is in
+memory already: a check should not change memory unasked. Registers are never summed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+from formats.image import Image, Range
+from linktool.actions import Talk
+from linktool.calibration import prepare
+from linktool.conversation import Conversation, Gone, Stopped
+from linktool.errors import NoAnswer
+from linktool.jobs.check import check as check_by_reading
+from linktool.jobs.check import withdraw
+from linktool.jobs.report import Meter, Report, ranges_of
+from linktool.jobs.resident_boot import Unfit, settle, suits
+from linktool.jobs.resident_enter import joined
+from linktool.jobs.verify import Verification, verify
+from linktool.machine import Machine
+from linktool.resident.checking import judge
+from linktool.resident.forecast import checking, long_and_short
+from linktool.resident.residence import residence
+from linktool.resident.routines import Routines
+
+Via = Literal["auto", "read", "checker"]
+
+WORTH_SAYING_S = 30.0
+"""Seconds the checker must save before a report that was read back mentions it."""
+
+
+def check(talk: Conversation, image: Image, port: str = "", via: Via = "auto") -> Talk[Report]:
+    """Compare `image` with memory the way asked for; `auto`: by a checker that is there, else by reading
+    back. Never raises for the link."""
+    home = residence(talk)
+    ready = home.routines if suits(home, ranges_of(image), False) else None
+    forecast = checking(talk.machine, image, ready, home.held)
+    if via == "auto":
+        via = "checker" if ready and forecast.faster else "read"
+        saved_s = forecast.by_hand_s - (forecast.with_routines_s or forecast.by_hand_s)
+    else:
+        saved_s = 0.0
+    if via == "read":
+        report = yield from check_by_reading(talk, image, port)
+        home.hold(report.proven)
+        if saved_s > WORTH_SAYING_S and forecast.routines and forecast.with_routines_s:
+            places = " and ".join(str(each) for each in forecast.routines.overwritten(False))
+            remark = (
+                f"--via checker takes about {forecast.with_routines_s:.0f} s where this takes "
+                f"{forecast.by_hand_s:.0f} s; it overwrites {places}"
+            )
+            report = replace(report, remarks=(*report.remarks, remark))
+        return report
+    report = yield from _Check(talk, image).report(port)
+    return report
+
+
+@dataclass
+class _Found:
+    summed: list[Range] = field(default_factory=list)
+    read: Verification = field(default_factory=Verification)
+    remarks: list[str] = field(default_factory=list)
+
+
+class _Check:
+    """One image being compared."""
+
+    def __init__(self, talk: Conversation, image: Image) -> None:
+        self.talk, self.image = talk, image
+        self.home = residence(talk)
+        self.found = _Found()
+
+    def report(self, port: str) -> Talk[Report]:
+        talk, found = self.talk, self.found
+        meter = Meter(talk)
+        stopped, lost, via = False, "", "checker"
+        try:
+            yield from talk.note("begin", command="check")
+            meter.begin()
+            yield from prepare(talk)
+            meter.ready()
+            try:
+                routines = yield from settle(talk, ranges_of(self.image), False)
+            except Unfit as unfit:
+                via = "read"
+                found.remarks.append(f"read back, not summed by the checker: {unfit}")
+                yield from verify(talk, self.image, found.read)
+            else:
+                zero, code = routines.overwritten(self.home.receiver)
+                found.remarks.append(
+                    f"the checker stands at {code} and uses {zero} in page zero: what was there is gone"
+                )
+                yield from self._by_sums(routines)
+        except Stopped:
+            stopped = True
+            lost = yield from withdraw(talk)
+        except (Gone, NoAnswer) as error:
+            lost = str(error)
+        proven = joined([*found.summed, *ranges_of(found.read.proven_image)])
+        self.home.hold(proven)
+        return Report(
+            command="check",
+            machine=talk.machine.name,
+            port=port,
+            image=self.image,
+            proof="checksum" if found.summed else "read back",
+            differences=tuple(sorted(found.read.findings, key=lambda finding: finding.address)),
+            proven=proven,
+            stopped=stopped,
+            lost=lost,
+            noise=found.read.noise,
+            effort=meter.effort(),
+            via=via,
+            remarks=tuple(found.remarks),
+        )
+
+    def _by_sums(self, routines: Routines) -> Talk[None]:
+        talk, found = self.talk, self.found
+        registers, memory = _registers_apart(talk.machine, self.image)
+        summed, read = long_and_short(memory)
+        verdict = yield from judge(talk, routines, summed, total=len(self.image))
+        found.summed += verdict.agree
+        read = read.overlay(registers)
+        for piece in sorted(verdict.differ):
+            part, result = self.image.slice(piece), Verification()
+            yield from verify(talk, part, result, total=len(self.image))
+            found.read.proven += result.proven
+            found.read.findings += result.findings
+            found.read.noise += result.noise
+            if not result.findings:
+                again = yield from judge(talk, routines, part)
+                if again.differ:
+                    found.remarks.append(
+                        f"the machine's own sum of {piece} does not agree, although every byte reads back "
+                        "right: the memory there may be unsteady"
+                    )
+        if read:
+            yield from verify(talk, read, found.read, total=len(self.image))
+
+
+def _registers_apart(machine: Machine, image: Image) -> tuple[Image, Image]:
+    """The image in what lies among I/O registers, and the rest."""
+    memory = image
+    for area in machine.areas:
+        if area.kind == "io":
+            memory = memory.without(area.range)
+    registers = image
+    for segment in memory.segments:
+        registers = registers.without(segment.range)
+    return registers, memory
