@@ -10,7 +10,7 @@ Pure but for reading the file. Two boards may not have the same port or the same
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -34,15 +34,27 @@ def places(ports: Sequence[str], file: str | None) -> tuple[Place, ...]:
     """The boards asked for. UsageError where both ways are used, or a port or label comes twice."""
     if ports and file:
         raise UsageError("--port and --bench are both given", "Name the boards in one way")
-    found = read_bench_file(Path(file)) if file else tuple(Place(port, port) for port in ports)
+    found = read_bench_file(Path(file)) if file else tuple(_numbered(ports))
     for what in ("port", "label"):
         seen: set[str] = set()
         for place in found:
             name = getattr(place, what)
-            if name in seen and not (what == "port" and name.startswith("board:")):
+            if name in seen and not (what == "port" and _simulated(name)):
                 raise UsageError(f"the {what} {name!r} is named twice", "Each board has its own")
             seen.add(name)
     return found
+
+
+def _simulated(port: str) -> bool:
+    """Whether each opening of the port gives another board."""
+    return port.lower().startswith("board:")
+
+
+def _numbered(ports: Sequence[str]) -> Iterator[Place]:
+    """Simulated boards of the same name are told apart by a number."""
+    for number, port in enumerate(ports):
+        before = ports[:number].count(port)
+        yield Place(f"{port} ({before + 1})" if before and _simulated(port) else port, port)
 
 
 def read_bench_file(path: Path) -> tuple[Place, ...]:

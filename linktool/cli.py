@@ -12,7 +12,7 @@ from typing import Any, NoReturn
 
 from linktool import VERSION
 from linktool.arguments import Argument
-from linktool.commands import COMMANDS, COMMON, Command, Values
+from linktool.commands import COMMANDS, COMMON, Command, Values, find, settle_ports
 from linktool.errors import BAD_INPUT, STOPPED, LinktoolError, UsageError
 
 
@@ -42,7 +42,7 @@ class _Parsed(argparse.Action):
         else:
             value = values if values is argument.bare or values is None else kind.parse(values)
         if argument.is_option and argument.many:
-            value = [*(getattr(namespace, self.dest) or []), value]
+            value = [*(getattr(namespace, self.dest, None) or []), value]
         setattr(namespace, self.dest, value)
 
 
@@ -105,12 +105,13 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
     wants_json = "--json" in words
+    command = None
     try:
         values: Values = vars(build_parser().parse_args(words))
+        command = find(values.pop("command"))
+        values = settle_ports(values, command)
     except LinktoolError as error:
-        return _complain(error, wants_json, None)
-    name = values.pop("command")
-    command = next((entry for entry in COMMANDS if entry.name == name), None)
+        return _complain(error, wants_json, command)
     from linktool.bench import Bench
 
     if command is None:
@@ -129,6 +130,8 @@ def run_command(command: Command, values: Values) -> int:
 
     bench = None
     try:
+        if len(values["ports"]) > 1 or values.get("bench"):
+            return _run_several(command, values)
         bench = Bench.from_values(values)
         progress = Progress(lambda: bench.talk if bench else None)
         bench.watch, bench.tick = progress.watch, progress.tick
@@ -149,6 +152,26 @@ def run_command(command: Command, values: Values) -> int:
     finally:
         if bench is not None:
             bench.close()
+
+
+def _run_several(command: Command, values: Values) -> int:
+    """One command on several boards at once, each with a bench of its own."""
+    from linktool.bench_file import places
+    from linktool.render.several_progress import SeveralProgress
+    from linktool.render.terminal import Terminal
+    from linktool.side_by_side import run_several
+
+    boards = places(values["ports"], values.get("bench"))
+    progress = SeveralProgress([board.label for board in boards])
+    shown = not values["json"]
+    try:
+        report = run_several(
+            command, values, boards, progress.noted if shown else None, progress.ended if shown else None
+        )
+    finally:
+        progress.clear()
+    Terminal(values["json"]).show(report)
+    return report.exit_status
 
 
 def _complain(error: Exception, wants_json: bool, command: Command | None, status: int | None = None) -> int:

@@ -19,11 +19,13 @@ from linktool.arguments import (
     Choice,
     File,
     MachineName,
+    Moment,
     Number,
     PortName,
     RangeOf,
     Text,
 )
+from linktool.errors import LinkError, UsageError
 
 if TYPE_CHECKING:
     from linktool.bench import Bench
@@ -31,7 +33,7 @@ if TYPE_CHECKING:
 Values = dict[str, Any]
 
 COMMON = (
-    Argument("--port", PortName(), "the port, or board: for the simulated board"),
+    Argument("--port", PortName(), "the port, or board: for the simulated board", many=True),
     Argument("--machine", MachineName(), "the machine's profile: a name, or a file"),
     Argument("--json", None, "print one JSON object, and nothing else, on standard output"),
     Argument("--trace", File(), "write every key and character with its time to a file"),
@@ -41,12 +43,31 @@ IMAGE = Argument("image", File(images=True), "a file, or a program of the librar
 AT = Argument("--at", Address(), "the address to load at")
 FORMAT = Argument("--format", Text("FORMAT"), "the file's format, when its name does not tell")
 FORCE = Argument("--force", AreaName(), "allow one reserved area to be overwritten", many=True)
-VIA = Argument("--via", Choice(("auto", "typed", "receiver")), "how the bytes go in", default="auto")
+PERIOD = (
+    Argument("--since", Moment(), "from then on: today, yesterday, a date, or date and time"),
+    Argument("--until", Moment(), "up to then"),
+)
+SEVERAL = Argument(
+    "--bench", File(), "a file that names several boards, all served at once; so does --port given again"
+)
+VIA = Argument(
+    "--via",
+    Choice(("auto", "typed", "receiver")),
+    "typed, or sent to a routine put into the machine; auto: the faster",
+    default="auto",
+)
+CHECK_VIA = Argument(
+    "--via",
+    Choice(("auto", "read", "checker")),
+    "read back, or summed by a routine put into the machine; auto: by one that is there already",
+    default="auto",
+)
 
 
 @dataclass(frozen=True)
 class Command:
-    """name; summary: one line; does: "module:function"; example: one that works; wire: talks to a port."""
+    """name; summary: one line; does: "module:function"; example: one that works; wire: talks to a port;
+    logged: what it did may go into the bench log."""
 
     name: str
     summary: str
@@ -54,12 +75,50 @@ class Command:
     example: str
     arguments: tuple[Argument, ...] = ()
     wire: bool = False
+    note: bool = False
+
+    @property
+    def several(self) -> bool:
+        """Whether it can be carried out on several boards at once."""
+        return SEVERAL in self.arguments
+
+    @property
+    def logged(self) -> bool:
+        return self.wire or self.note
 
     def run(self, bench: Bench, values: Values) -> Any:
         """Carry it out; returns its report. Raises LinktoolError or FormatError."""
         module, function = self.does.split(":")
         action = cast("Callable[[Bench, Values], Any]", getattr(importlib.import_module(module), function))
-        return action(bench, values)
+        try:
+            report = action(bench, values)
+        except LinkError as error:
+            bench.log(self.name, {"ok": False, "status": error.exit_status, "lost": str(error)})
+            raise
+        self._log(bench, values, report)
+        return report
+
+    def _log(self, bench: Bench, values: Values, report: Any) -> None:
+        """What was done at the machine goes into the bench log."""
+        if not self.logged:
+            return
+        from linktool.log_facts import facts_of
+
+        facts = facts_of(report)
+        if facts is not None:
+            sources = values.get("image")
+            bench.log(self.name, {"sources": sources, **facts} if sources else facts)
+
+
+def settle_ports(values: Values, command: Command | None) -> Values:
+    """Ports are given as a list: the values with `port`, the only one or None, and `ports`, all of them.
+    UsageError where a command that takes one board is given several."""
+    ports: list[str] = values["port"] or []
+    if len(ports) > 1 and not (command and command.several):
+        able = ", ".join(each.name for each in COMMANDS if each.several)
+        what = f"{command.name} takes" if command else "the shell takes"
+        raise UsageError(f"{what} one --port", f"Several boards at once: {able}")
+    return {**values, "port": ports[0] if len(ports) == 1 else None, "ports": tuple(ports)}
 
 
 COMMANDS: tuple[Command, ...] = (
@@ -118,7 +177,9 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--no-check", None, "do not read back; nothing is proven then"),
             Argument("--run", Address(), "start it when proven, at its start or at ADDRESS", bare="start"),
             Argument("--watch", Number("SECONDS", 0, 86400), "with --run: show what it prints", default=5.0),
+            VIA,
             FORCE,
+            SEVERAL,
         ),
         wire=True,
     ),
@@ -127,7 +188,7 @@ COMMANDS: tuple[Command, ...] = (
         "read an image's addresses back and compare",
         "linktool.verbs.transfer:check",
         "linktool check blink.hex --port board:",
-        (IMAGE, AT, FORMAT),
+        (IMAGE, AT, FORMAT, CHECK_VIA, SEVERAL),
         wire=True,
     ),
     Command(
@@ -225,6 +286,7 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--ends", Choice(("monitor", "key", "reset")), "with add: how it ends"),
             Argument("--expect", Text(), "with add: what it prints when all is well"),
             Argument("--overwrite", None, "let add replace a program that is there"),
+            SEVERAL,
         ),
         wire=True,
     ),
@@ -240,6 +302,95 @@ COMMANDS: tuple[Command, ...] = (
             FORMAT,
             Argument("--to", Text("FORMAT"), "the target's format, when its name does not tell"),
             Argument("--force", None, "let the target replace a file that is there"),
+        ),
+    ),
+    Command(
+        "survey",
+        "find which memory answers, and compare with the profile",
+        "linktool.verbs.surveying:survey",
+        "linktool survey --port board:",
+        (
+            Argument("range", RangeOf(), "look at every page of these addresses", many=True, needed=False),
+            Argument("--all", None, "look at all 256 pages, those where nothing should be too"),
+            Argument("--touch-io", None, "also read pages with I/O registers; reading can change something"),
+            Argument("--deep", None, "also march over RAM with programs; what is in it is lost"),
+            Argument("--rom", File(), "read the ROM whole and compare it with a file"),
+            Argument("--rom-crc32", Text("HEX"), "read the ROM whole and compare its CRC-32"),
+            Argument("--at", Address(), "where the ROM's file belongs, when it does not tell"),
+            Argument("--save", File(), "save what answers, to compare with later"),
+            Argument("--compare", File(), "say what answers differently than in a saved survey"),
+            Argument("--overwrite", None, "let --save replace a file that is there"),
+            SEVERAL,
+        ),
+        wire=True,
+    ),
+    Command(
+        "diagnose",
+        "explain what was found, and name the chip where that can be told",
+        "linktool.verbs.diagnosing:diagnose",
+        "linktool diagnose 1000-1FFF --port board:fault=stuck-chip:K7:0",
+        (
+            Argument("range", RangeOf(), "test the banks of these addresses now", many=True, needed=False),
+            Argument("--all", None, "test all banks of RAM now"),
+        ),
+        note=True,
+    ),
+    Command(
+        "resume",
+        "go on with what was interrupted, after proving what is there",
+        "linktool.verbs.resuming:resume",
+        "linktool resume --port /dev/ttyUSB0 --machine heron",
+        (Argument("--drop", None, "forget what was interrupted, and do nothing"),),
+        wire=True,
+    ),
+    Command(
+        "map",
+        "draw what is known of a machine's memory, from the bench log",
+        "linktool.verbs.mapping:draw",
+        "linktool map 1000-1FFF --machine heron",
+        (Argument("range", RangeOf(), "draw these addresses, a sign for 16 bytes", needed=False),),
+    ),
+    Command(
+        "note",
+        "write a note into the bench log",
+        "linktool.verbs.bookkeeping:note",
+        'linktool note "K7 swapped with K6"',
+        (Argument("text", Text("TEXT"), "what to write down", many=True),),
+        note=True,
+    ),
+    Command(
+        "log",
+        "list what was done, with its proof, or show one entry whole",
+        "linktool.verbs.bookkeeping:log",
+        "linktool log --since today",
+        (
+            Argument("number", Number("NUMBER", 1, 10_000_000, whole=True), "show this entry", needed=False),
+            Argument("--last", Number("COUNT", 1, 1_000_000, whole=True), "the last so many", default=40),
+            *PERIOD,
+            Argument("--only", Text("COMMAND"), "entries of one command"),
+            Argument("--find", Text("TEXT"), "entries with this text in them"),
+        ),
+    ),
+    Command(
+        "report",
+        "write a page of what was done, with maps, faults and notes",
+        "linktool.verbs.bookkeeping:report",
+        "linktool report -o evening.html --since today",
+        (
+            Argument("--output", File(), "the page: .html or .md", short="-o"),
+            *PERIOD,
+            Argument("--title", Text("TITLE"), "its title"),
+            Argument("--overwrite", None, "let --output replace a file that is there"),
+        ),
+    ),
+    Command(
+        "trace",
+        "show a trace file: every key and character with its time",
+        "linktool.verbs.tracing:trace",
+        "linktool trace show talk.trace",
+        (
+            Argument("action", Choice(("show",)), "what to do with it"),
+            Argument("file", File(), "a file that --trace wrote"),
         ),
     ),
     Command(
