@@ -19,6 +19,8 @@ from linktool.render.maps import text_lines
 from linktool.render.text import count, lines
 from linktool.trace import Entry
 
+PAUSE_S = 1.0
+"""A pause that ends a line of a trace."""
 SHOWN = 60
 """Characters of a key or answer that are shown of one event of a trace."""
 
@@ -180,22 +182,31 @@ def _event(entry: Entry) -> str:
 
 
 def _gathered(recording: tuple[Entry, ...]) -> list[Entry]:
-    """Neighbouring bytes of one direction as one event, up to the end of a line."""
+    """Keys and characters as lines: what went out and what came in each gathered by itself, though they come
+    turn about, up to the end of a line, a pause, or something else that happened."""
     gathered: list[Entry] = []
+    lanes: dict[str, tuple[Entry, float]] = {}
+
+    def close(*events: str) -> None:
+        for event in events:
+            if event in lanes:
+                gathered.append(lanes.pop(event)[0])
+
     for entry in recording:
-        last = gathered[-1] if gathered else None
-        joins = (
-            last is not None
-            and entry.event in ("out", "in")
-            and last.event == entry.event
-            and len(last.data) < SHOWN
-            and not last.data.endswith((b"\r", b"\n", b"\x8d"))
-        )
-        if joins and last is not None:
-            gathered[-1] = Entry(last.at, last.event, last.data + entry.data, last.facts)
-        else:
+        if entry.event not in ("out", "in"):
+            close("out", "in")
             gathered.append(entry)
-    return gathered
+            continue
+        held, last_at = lanes.get(entry.event, (None, 0.0))
+        if held is not None and (entry.at - last_at > PAUSE_S or len(held.data) >= SHOWN):
+            close(entry.event)
+            held = None
+        joined = Entry(held.at, held.event, held.data + entry.data) if held else entry
+        lanes[entry.event] = (joined, entry.at)
+        if joined.data.endswith((b"\r", b"\n", b"\x8d", b"\x1b")):
+            close(entry.event)
+    close("out", "in")
+    return sorted(gathered, key=lambda entry: entry.at)
 
 
 def _escaped(held: bytes) -> str:
