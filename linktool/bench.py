@@ -230,7 +230,8 @@ class Bench:
         with suppress(LinktoolError):
             port = self.port_name
         try:
-            BenchLog.of(self.folders).append(Record(self.now(), command, machine, port, dict(facts)))
+            record = Record(self.now(), command, machine, port, dict(facts))
+            BenchLog.kept_in(self.folders.state).append(record)
         except LinktoolError as error:
             if not self._unlogged:
                 self.warn(str(error))

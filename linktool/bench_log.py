@@ -19,7 +19,6 @@ from pathlib import Path
 from typing import Any
 
 from linktool.errors import LinktoolError
-from linktool.folders import Folders
 
 FILE = "bench-log.jsonl"
 LARGEST_FILE = 64 << 20
@@ -106,9 +105,9 @@ class BenchLog:
         self.path = path
 
     @classmethod
-    def of(cls, folders: Folders) -> BenchLog:
-        """The user's log."""
-        return cls(folders.state / FILE)
+    def kept_in(cls, folder: Path) -> BenchLog:
+        """The log in the user's state folder."""
+        return cls(folder / FILE)
 
     def append(self, record: Record) -> None:
         """Write one record and force it to the disk. LogError when that fails."""

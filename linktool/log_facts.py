@@ -12,10 +12,10 @@ from functools import singledispatch
 from typing import Any
 
 from formats.image import Image, Range, hex4
+from linktool.bookkeeping import NoteReport
 from linktool.diagnosis import Diagnosis, Fault
 from linktool.dialect import printable
 from linktool.evidence import from_check
-from linktool.jobs.bookkeeping import NoteReport
 from linktool.jobs.diagnose import DiagnoseReport
 from linktool.jobs.measure import Measured
 from linktool.jobs.report import Effort, Finding, Report, RunReport

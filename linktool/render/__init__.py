@@ -10,7 +10,7 @@ from __future__ import annotations
 import importlib
 
 MODULES: dict[str, str] = {
-    "linktool.jobs.bookkeeping": "linktool.render.bookkeeping",
+    "linktool.bookkeeping": "linktool.render.bookkeeping",
     "linktool.jobs.diagnose": "linktool.render.diagnosis",
     "linktool.jobs.resume": "linktool.render.survey",
     "linktool.jobs.survey": "linktool.render.survey",

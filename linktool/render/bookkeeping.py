@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from formats.image import hex4
 from linktool.bench_log import Record
-from linktool.jobs.bookkeeping import (
+from linktool.bookkeeping import (
     ForgottenReport,
     LogReport,
     MapReport,

@@ -130,10 +130,7 @@ def _markdown(block: Block) -> str:
     if isinstance(block, Table):
         rows = [block.head, tuple("---" for _ in block.head), *block.rows]
         return "\n".join(
-            "| "
-            + " | ".join(text if text == "---" else _plain(text).replace("|", "\\|") for text in row)
-            + " |"
-            for row in rows
+            "| " + " | ".join(text if text == "---" else _plain(text) for text in row) + " |" for row in rows
         )
     if isinstance(block, Verbatim):
         return f"{_plain(block.name)}\n\n{_fenced(block.text)}"
@@ -153,7 +150,7 @@ def _markdown(block: Block) -> str:
 def _plain(text: str) -> str:
     """One line of text whose signs mean nothing to Markdown or HTML."""
     flat = " ".join(text.split())
-    return re.sub(r"([\\`*_{}\[\]<>#~!&])", r"\\\1", flat)
+    return re.sub(r"([\\`*_{}\[\]<>#~!&|])", r"\\\1", flat)
 
 
 def _fenced(text: str) -> str:

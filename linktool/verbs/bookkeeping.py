@@ -7,9 +7,9 @@ import os
 from formats import files
 from linktool.bench import Bench
 from linktool.bench_log import BenchLog, Contents, Record, Wanted, select
+from linktool.bookkeeping import LogReport, NoteReport, PageReport
 from linktool.commands import Values
 from linktool.errors import UsageError
-from linktool.jobs.bookkeeping import LogReport, NoteReport, PageReport
 from linktool.machine import Machine, available, load
 from linktool.render.page import Page
 
@@ -39,7 +39,7 @@ def _wanted(bench: Bench, values: Values) -> Wanted:
 
 def log(bench: Bench, values: Values) -> LogReport:
     """The entries asked for, newest last; or one of them whole."""
-    book = BenchLog.of(bench.folders)
+    book = BenchLog.kept_in(bench.folders.state)
     contents = book.read()
     numbered = list(enumerate(contents.records, 1))
     number = values["number"]
@@ -70,7 +70,7 @@ def report(bench: Bench, values: Values) -> PageReport:
     if kind not in (".html", ".htm", ".md"):
         raise UsageError(f"{path}: a page is .html or .md, not {kind or 'a name without an ending'}")
     files.refuse_existing(path, values["overwrite"], "--overwrite")
-    contents = BenchLog.of(bench.folders).read()
+    contents = BenchLog.kept_in(bench.folders.state).read()
     records = tuple(select(contents.records, _wanted(bench, values)))
     if not records:
         raise UsageError("the bench log has no such entries", _why_none(contents))

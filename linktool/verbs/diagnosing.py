@@ -60,7 +60,7 @@ def _patterns(bench: Bench, ranges: tuple[Range, ...]) -> list[Pattern]:
 
 def _from_log(bench: Bench) -> DiagnoseReport | Nothing:
     machine = bench.machine
-    record = _last(BenchLog.of(bench.folders).read().records, machine.name)
+    record = _last(BenchLog.kept_in(bench.folders.state).read().records, machine.name)
     if record is None:
         return Nothing(
             machine.name,

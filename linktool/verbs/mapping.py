@@ -5,8 +5,8 @@ from __future__ import annotations
 from formats.image import Range
 from linktool.bench import Bench
 from linktool.bench_log import BenchLog
+from linktool.bookkeeping import MapReport
 from linktool.commands import Values
-from linktool.jobs.bookkeeping import MapReport
 from linktool.known_memory import known_memory
 from linktool.maps import FINE, PAGE, of_ranges
 
@@ -14,7 +14,7 @@ from linktool.maps import FINE, PAGE, of_ranges
 def draw(bench: Bench, values: Values) -> MapReport:
     """All 64 KiB in pages, or a range in pieces of 16 bytes."""
     machine = bench.machine
-    records = [r for r in BenchLog.of(bench.folders).read().records if r.machine == machine.name]
+    records = [r for r in BenchLog.kept_in(bench.folders.state).read().records if r.machine == machine.name]
     known = known_memory(machine, records)
     where: Range | None = values["range"]
     if where:

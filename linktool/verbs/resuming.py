@@ -6,9 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from linktool.bench import Bench
+from linktool.bookkeeping import ForgottenReport
 from linktool.commands import Values
 from linktool.errors import UsageError
-from linktool.jobs.bookkeeping import ForgottenReport
 from linktool.jobs.report import Report
 from linktool.jobs.resume import GiveBackReport, give_back, resume_entry
 from linktool.unfinished import Keeper, Unfinished, file_of, remove

@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from linktool.bench import Bench
+from linktool.bookkeeping import TraceReport
 from linktool.commands import Values
-from linktool.jobs.bookkeeping import TraceReport
 from linktool.trace import read_trace
 
 

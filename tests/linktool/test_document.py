@@ -20,8 +20,8 @@ from linktool.render.document import (
 )
 
 TAGS = {
-    "html", "head", "meta", "title", "style", "body", "main", "h1", "h2", "p", "table", "thead", "tbody", "tr",
-    "th", "td", "pre", "figure", "figcaption", "article", "span", "b", "strong", "div",
+    "html", "head", "meta", "title", "style", "body", "main", "h1", "h2", "p", "table", "thead", "tbody",
+    "tr", "th", "td", "pre", "figure", "figcaption", "article", "span", "b", "strong", "div",
 }  # fmt: skip
 texts = st.text(st.characters(codec="utf-8", exclude_characters="\r\x00"), max_size=30)
 

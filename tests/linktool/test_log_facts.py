@@ -43,7 +43,8 @@ def test_a_proven_check_says_what_and_how():
 
 def test_a_check_with_differences_keeps_all_that_a_diagnosis_needs():
     wrong = tuple(Finding(0x1000 + n, n, n | 0x40, "memory") for n in range(20))
-    facts = facts_of(report(proven=(Range(0x1014, 0x101F),), differences=wrong, noise=2))
+    image = Image.from_bytes(0x1000, bytes(n if n < 20 else n | 0x40 for n in range(32)))
+    facts = facts_of(report(image=image, proven=(Range(0x1014, 0x101F),), differences=wrong, noise=2))
     assert facts is not None and facts["differing"] == 20 and facts["noise"] == 2
     assert facts["differences"][1] == {"address": "1001", "expected": "01", "found": "41", "kind": "memory"}
     evidence = evidence_from(json.loads(json.dumps(facts["memory"])))
