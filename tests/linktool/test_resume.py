@@ -122,7 +122,7 @@ def test_after_kill_9_resume_goes_on_from_what_is_typed(tmp_path: Path):
         assert served.stdout is not None
         port = served.stdout.readline().removeprefix("port: ").strip()
         common = ("--port", port, "--machine", "heron")
-        entering = linktool("enter", "program.bin", "--at", "1000", *common)
+        entering = linktool("enter", "program.bin", "--at", "1000", "--via", "typed", *common)
         folder, end = tmp_path / "own" / "state" / "unfinished", time.monotonic() + 20
         typed = 0
         while time.monotonic() < end and typed < 40:

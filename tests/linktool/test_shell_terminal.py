@@ -155,7 +155,7 @@ def test_what_is_typed_while_a_job_runs_is_there_at_the_next_prompt(tmp_path: Pa
     (tmp_path / "some.bin").write_bytes(bytes(350))
     pane.line(" ".join([*COMMAND, "--port", board, "--machine", "heron"]))
     pane.expect("heron, not connected>")
-    pane.line("enter some.bin --at 1000 --no-check")
+    pane.line("enter some.bin --at 1000 --no-check --via typed")
     pane.expect("/350 bytes")
     pane.type("image")
     pane.expect("Sent, not verified: 350 bytes")
