@@ -10,7 +10,11 @@ from linktool.bookkeeping import ForgottenReport
 from linktool.commands import Values
 from linktool.errors import UsageError
 from linktool.jobs.report import Report
-from linktool.jobs.resume import GiveBackReport, give_back, resume_entry
+from linktool.jobs.resident_enter import enter as enter_job
+from linktool.jobs.resume import GiveBackReport, give_back, resume_entry, without
+from linktool.jobs.verify import BLOCK
+from linktool.plan import make, read_cost
+from linktool.resident.forecast import entering
 from linktool.unfinished import Keeper, Unfinished, file_of, remove
 from linktool.verbs.keeping import hold_kept, unfinished
 from linktool.verbs.transfer import need_echo, started
@@ -58,9 +62,29 @@ def _give_back(bench: Bench, work: Unfinished) -> GiveBackReport:
     return report
 
 
+def _faster_anew(bench: Bench, work: Unfinished) -> bool:
+    """Whether sending all of it through the receiver is quicker than typing what is left and reading all of
+    it back: for a long image it often is."""
+    if work.options.get("via") == "typed":
+        return False
+    machine = bench.machine
+    rest = without(work.image, work.claimed)
+    typed_s = make(machine, rest).cost.seconds if rest else 0.0
+    going_on_s = typed_s + read_cost(machine, work.image, BLOCK).seconds
+    anew_s = entering(machine, work.image).with_routines_s
+    return anew_s is not None and anew_s < going_on_s
+
+
 def _go_on(bench: Bench, work: Unfinished) -> Report:
     keeper = Keeper.going_on(_file(bench, True), work)
-    report = hold_kept(bench, lambda talk, port: resume_entry(talk, work.image, work.claimed, port), keeper)
+    if _faster_anew(bench, work):
+        report = hold_kept(
+            bench, lambda talk, port: enter_job(talk, work.image, port, True, "receiver"), keeper
+        )
+    else:
+        report = hold_kept(
+            bench, lambda talk, port: resume_entry(talk, work.image, work.claimed, port), keeper
+        )
     keeper.end(not (report.stopped or report.lost), report.typed)
     start, watch = work.options.get("run"), work.options.get("watch")
     if isinstance(start, int) and 0 <= start <= 0xFFFF and report.ok:

@@ -42,7 +42,8 @@ def enter(bench: Bench, values: Values) -> Report:
 
 def _entered(bench: Bench, values: Values, image: Image, start: int | None) -> Report:
     """Enter the image, kept so that `resume` can go on with it."""
-    keeper = keeper_for(bench, "enter", image, run=start, watch=values["watch"], sources=values["image"])
+    options = {"run": start, "watch": values["watch"], "via": values["via"], "sources": values["image"]}
+    keeper = keeper_for(bench, "enter", image, **options)
     report = hold_kept(
         bench,
         lambda talk, port: enter_job(talk, image, port, not values["no_check"], values["via"]),

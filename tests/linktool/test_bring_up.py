@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
+import time
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
+from formats.image import Image
 from linktool.bench_log import FILE, BenchLog
 from linktool.board.board import Board
 from linktool.cli import main
+from linktool.conversation import Conversation
 from linktool.driver import drive
+from linktool.jobs.check import check
 from linktool.machine import load
 from linktool.replay_port import ReplayPort
 from linktool.trace import read_trace
@@ -369,10 +375,6 @@ def test_a_trace_is_shown_and_can_be_replayed_as_a_test(told, folder):
     as_json = json.loads(told("trace", "show", "talk.trace", "--json")[1])
     assert as_json["recordings"][0][0]["event"]
 
-    from formats.image import Image
-    from linktool.conversation import Conversation
-    from linktool.jobs.check import check
-
     (recording,) = read_trace(folder / "talk.trace")
     port = ReplayPort(recording)
     image = Image.from_bytes(0x1000, bytes.fromhex(PROGRAM.removeprefix("1000: ")))
@@ -383,3 +385,36 @@ def test_a_trace_is_shown_and_can_be_replayed_as_a_test(told, folder):
 
 def test_the_log_is_the_users_own(folder):
     assert BenchLog(folder / "own" / "state" / FILE).read().records == ()
+
+
+def test_a_killed_entry_through_the_receiver_is_gone_on_with(told, folder):
+    """The board lives on in a process of its own; the host is killed in the middle."""
+    (folder / "long.bin").write_bytes(bytes((n * 31 + 7) & 0xFF for n in range(300)))
+    command = [sys.executable, "-m", "linktool"]
+    serve = ["board", "--serve", "tcp:127.0.0.1:0", "--memory-out", "memory.bin"]
+    quick = ["--option", "display=480", "--option", "rate=9600"]
+    served = subprocess.Popen([*command, *serve, *quick], cwd=folder, stdout=subprocess.PIPE, text=True)
+    try:
+        assert served.stdout is not None
+        port = served.stdout.readline().removeprefix("port: ").strip()
+        common = ["--port", port, "--machine", "heron"]
+        entering = subprocess.Popen(
+            [*command, "enter", "long.bin", "--at", "1000", "--via", "receiver", *common],
+            cwd=folder,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+        state, end = folder / "own" / "state" / "unfinished", time.monotonic() + 20
+        while time.monotonic() < end and entering.poll() is None and not list(state.glob("*-entry.json")):
+            time.sleep(0.05)
+        time.sleep(0.7)
+        entering.kill()
+        entering.wait(10)
+        status, out, _ = told("resume", *common)
+        assert status == 0 and "Proven: 300 bytes at 1000-112B" in out, out
+    finally:
+        served.terminate()
+        served.wait(10)
+        served.stdout.close()
+    memory = (folder / "memory.bin").read_bytes()
+    assert memory[0x1000:0x112C] == (folder / "long.bin").read_bytes()
