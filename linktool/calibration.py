@@ -114,8 +114,8 @@ def _pairs(talk: Conversation, spread_s: float) -> Talk[tuple[float, ...]]:
     first, the last one sure.
 
     Where two echoes come in one reading the display may be as fast as the link, or slower, or they were
-    held up on the way; bursts will tell. Where round trips vary as much as the gap, chance may have made it: then
-    the display is not taken to be faster than stated.
+    held up on the way; bursts will tell. Where round trips vary as much as the gap, chance may have made
+    it: then the display is not taken to be faster than stated.
     """
     gaps: list[float] = []
     together = 0
