@@ -1,8 +1,9 @@
 """enter, through the resident receiver: blocks go in at the adapter's speed, the checker proves them.
 
 Where the routines were in memory already, the checker sums the image first, and only pieces that differ are
-sent. What still differs after being sent again is typed and read back, as ever, so that each address is
-named. Where the routines cannot be used, everything is typed, and the report says why.
+sent. All of it is summed after the last byte was written. What still differs after being sent again is read
+back, so that each address is named. Where the routines cannot be used, the rest is typed, and the report
+says why.
 """
 
 from __future__ import annotations
@@ -18,12 +19,12 @@ from linktool.conversation import Conversation, Gone, Stopped
 from linktool.errors import NoAnswer
 from linktool.jobs.check import withdraw
 from linktool.jobs.enter import enter as enter_typed
-from linktool.jobs.enter import type_and_prove
-from linktool.jobs.report import Finding, Meter, Proof, Report, ranges_of
+from linktool.jobs.enter import type_image
+from linktool.jobs.report import Meter, Proof, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import characters_per_second
-from linktool.resident.checking import judge
+from linktool.resident.checking import Verdict, judge
 from linktool.resident.forecast import entering, long_and_short, unsuited
 from linktool.resident.residence import Residence, residence
 from linktool.resident.routines import Routines
@@ -36,6 +37,11 @@ ROUNDS = 2
 
 RESTARTS = 8
 SLOWER = 2.0
+UNSTEADY = (
+    "the machine's own sum of {} does not agree, although every byte reads back right: "
+    "the memory there may be unsteady"
+)
+
 SLOWEST_S = 0.05
 """A gap between keys above which typing is as fast."""
 
@@ -64,7 +70,6 @@ class _Found:
     typed: list[tuple[int, bytes]] = field(default_factory=list)
     proven: list[Range] = field(default_factory=list)
     read: Verification = field(default_factory=Verification)
-    findings: tuple[Finding, ...] = ()
     remarks: list[str] = field(default_factory=list)
     tally: Tally = field(default_factory=Tally)
 
@@ -91,7 +96,7 @@ class _Entry:
             except Unfit as unfit:
                 via = "typed"
                 found.remarks.append(f"typed, not sent through the receiver: {unfit}")
-                yield from self._by_hand(self._unproven())
+                yield from self._by_hand(self._unproven(), None)
         except Stopped:
             stopped = True
             lost = yield from withdraw(talk)
@@ -107,7 +112,7 @@ class _Entry:
             port=port,
             image=self.image,
             proof=self._proof(),
-            differences=found.findings,
+            differences=tuple(sorted(found.read.findings, key=lambda finding: finding.address)),
             proven=joined([*found.proven, *ranges_of(found.read.proven_image)]),
             typed=entered,
             stopped=stopped,
@@ -137,29 +142,58 @@ class _Entry:
         for _round in range(1 + ROUNDS):
             if not pending:
                 return
+            self._withdraw()
             yield from self._send(routines, pending)
             if not self.check:
                 return
             pending = yield from self._prove(routines)
-        yield from self._by_hand(pending)
+        yield from self._name(pending)
 
-    def _prove(self, routines: Routines) -> Talk[Image]:
-        """Sum the whole image, read its shortest stretches back; what is not proven by that.
+    def _by_hand(self) -> Talk[None]:
+        """Type what is not there yet, and prove all of it."""
+        pending = self.image
+        for address, data in self.found.sent:
+            pending = pending.without(Range(address, address + len(data) - 1))
+        for _round in range(1 + ROUNDS):
+            self._withdraw()
+            yield from type_image(self.talk, pending, self.found.typed, len(pending))
+            if not self.check:
+                return
+            pending = yield from self._prove(self.home.routines)
+            if not pending:
+                return
+        yield from self._name(pending)
 
-        All of it each time: what was written last may have changed what was proven before, where an address
-        line is at fault.
-        """
+    def _withdraw(self) -> None:
+        """Something is going to be written: what is proven may not hold any more, where an address line is
+        at fault."""
+        self.found.proven, self.found.read = [], Verification()
+
+    def _prove(self, routines: Routines | None) -> Talk[Image]:
+        """Prove the whole image: by sums, its shortest stretches by reading back; without routines all of it
+        by reading back. What is not proven by that."""
         found, image = self.found, self.image
-        found.proven, found.read = [], Verification()
-        summed, short = long_and_short(image)
-        verdict = yield from judge(self.talk, routines, summed, total=len(image))
-        found.proven = verdict.agree
-        doubtful = [image.slice(each) for each in verdict.differ]
-        if short:
-            yield from verify(self.talk, short, found.read)
+        self._withdraw()
+        summed, read = long_and_short(image) if routines else (Image(), image)
+        doubtful = []
+        if routines and summed:
+            verdict = Verdict(agree=found.proven)
+            yield from judge(self.talk, routines, summed, verdict, total=len(image))
+            doubtful += [image.slice(each) for each in verdict.differ]
+        if read:
+            yield from verify(self.talk, read, found.read)
             doubtful += [image.slice(Range(each.address, each.address)) for each in found.read.findings]
-            found.read.findings = []
         return Image.from_runs((s.first, s.data) for part in doubtful for s in part.segments)
+
+    def _name(self, image: Image) -> Talk[None]:
+        """Read back what cannot be proven, so that each address that differs is named."""
+        found = self.found
+        found.read.findings = []
+        yield from verify(self.talk, image, found.read)
+        wrong = {finding.address for finding in found.read.findings}
+        for segment in image.segments:
+            if not any(address in segment.range for address in wrong):
+                found.remarks.append(UNSTEADY.format(segment.range))
 
     def _send(self, routines: Routines, image: Image) -> Talk[None]:
         """Send `image`; where nobody answers any more, come back, look at the routines, and go on."""
@@ -184,18 +218,6 @@ class _Entry:
                 if not pending:
                     return
         raise Unfit("the receiver does not answer reliably, even with more time between the keys")
-
-    def _by_hand(self, image: Image) -> Talk[None]:
-        """Type `image` and read it back, so that each address that differs is named."""
-        found = self.found
-        if image:
-            found.findings = yield from type_and_prove(self.talk, image, found.typed, found.read, self.check)
-
-    def _unproven(self) -> Image:
-        image = self.image
-        for part in (*self.found.proven, *ranges_of(self.found.read.proven_image)):
-            image = image.without(part)
-        return image
 
     def _remark(self) -> None:
         found, routines = self.found, self.home.routines

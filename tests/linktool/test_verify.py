@@ -1,4 +1,4 @@
-"""Reading back: what a fault of the link or of memory may not hide, and that no claim outlives a line typed."""
+"""Reading back: what a fault of link or memory may not hide, and that no claim outlives a line typed."""
 
 from __future__ import annotations
 
@@ -18,6 +18,7 @@ from linktool.jobs.check import check
 from linktool.jobs.enter import enter
 from linktool.jobs.read import read
 from linktool.jobs.report import Finding, Report
+from linktool.jobs.resident_enter import enter as resident_enter
 from linktool.jobs.verify import Verification
 from tests.linktool.fake_monitor import FakeMonitor
 
@@ -50,6 +51,17 @@ def test_what_is_typed_again_may_spoil_what_was_proven_before(fault, image):
     assert (report.exit_status == 0) == whole
 
 
+@pytest.mark.parametrize("fault", ["address-open:8:0:1000-1FFF", "address-shorted:6:1:1000-1FFF:or"])
+def test_so_may_what_is_typed_after_the_receiver_has_sent_the_rest(fault):
+    contents = random.Random(1)
+    image = Image.from_runs([(0x1000, contents.randbytes(40)), (0x1120, contents.randbytes(300))])
+    board = Board(HERON, faults=(fault,))
+    report = drive(resident_enter(Conversation(HERON), image, "board:", True, "receiver"), board)
+    assert false_claims(report, board) == []
+    told = {finding.address for finding in report.differences}
+    assert all(a in told for a, value in image.cells() if board.memory(a, a)[0] != value)
+
+
 def test_a_stop_while_lines_are_typed_again_claims_nothing_from_before():
     image = Image.from_runs([(0x1040, bytes(range(16))), (0x1140, bytes(range(16, 32)))])
     board = Board(HERON, faults=("address-open:8:0:1000-1FFF",))
@@ -64,7 +76,7 @@ def test_a_stop_while_lines_are_typed_again_claims_nothing_from_before():
 
 
 class Masked(FakeMonitor):
-    """Two bytes are wrong; the first time row 0300 is printed, its wrong digit is changed to the right one."""
+    """A byte is wrong; the first time row 0300 is printed, its wrong digit is changed to the right one."""
 
     def __init__(self) -> None:
         super().__init__()
