@@ -17,6 +17,8 @@ from tests.simulation.wire import KINDS, Disturbance
 
 LETTERS = Path(__file__).parent.parent / "linktool" / "letters.toml"
 MACHINES = ("heron", "dot", "letters")
+FIRST = ("enter", "enter by receiver", "enter without check", "check", "check by checker", "read")
+THEN = ("check", "check by checker", "read", "run", "enter", "enter by receiver", "resume")
 MOMENTS = ("reset", "cut", "ctrl-c", "ctrl-c twice", "kill")
 
 
@@ -79,7 +81,7 @@ def draw(seed: int) -> Plan:
     image = _image(random, machine)
     faults = _memory_faults(random, machine, image) if random.random() < 0.3 else ()
     steps = _steps(random, machine, image)
-    there = steps[0].work in ("check", "read") or random.random() < 0.1
+    there = steps[0].work.startswith(("check", "read")) or random.random() < 0.1
     addresses = [address for address, _ in image.cells()]
     altered = min(len(addresses), random.choice((0, 0, 1, 1, 2, 5))) if there else 0
     changed = random.sample(addresses, altered)
@@ -257,9 +259,9 @@ def _missing(random: Random, machine: Machine, image: Image) -> str:
 
 
 def _steps(random: Random, machine: Machine, image: Image) -> tuple[Step, ...]:
-    works = [random.choices(("enter", "check", "read", "enter without check"), (14, 3, 1, 1))[0]]
+    works = [random.choices(FIRST, (12, 4, 1, 3, 1, 1))[0]]
     for _ in range(random.choices((0, 1, 2, 3), (3, 4, 2, 1))[0]):
-        works.append(random.choices(("check", "read", "run", "enter"), (4, 1, 3, 2))[0])
+        works.append(random.choices(THEN, (4, 2, 1, 3, 2, 1, 2))[0])
     steps = []
     for number, work in enumerate(works):
         moments: tuple[Moment, ...] = ()

@@ -3,32 +3,43 @@
 from __future__ import annotations
 
 import json
+import os
+import tempfile
 import traceback
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from pathlib import Path
 from random import Random
 from typing import Any
 
 from formats.image import Image
-from linktool.actions import Talk
+from linktool.actions import Note, Talk
 from linktool.board.board import Board
 from linktool.conversation import Conversation
 from linktool.driver import drive
-from linktool.jobs.check import check
-from linktool.jobs.enter import enter
 from linktool.jobs.read import read
 from linktool.jobs.report import Report, RunReport
+from linktool.jobs.resident_check import check
+from linktool.jobs.resident_enter import enter
+from linktool.jobs.resume import resume_entry
 from linktool.jobs.run import run
 from linktool.render.data import data
 from linktool.render.text import lines
 from linktool.trace import Entry
+from linktool.unfinished import Keeper, Unfinished, file_of, load
 from tests.simulation.cable import Cable, Hung, Killed
 from tests.simulation.judge import Judge, Wrong
 from tests.simulation.plan import Plan, Step, draw, rom_of
 from tests.simulation.wire import Disturbed
 
-MENDS = Step("enter")
+MENDS, RESUMES = Step("enter"), Step("resume")
+GOES_ON = (None, 3, 130)
+"""After an entry that ended so, or was killed, a person may ask to go on."""
+MEMORY = "/dev/shm" if os.path.isdir("/dev/shm") else None
+"""Where the simulated disk is: in memory, where there is such a place."""
+BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
 
@@ -49,7 +60,7 @@ def play(seed: int, listen: Listener | None = None) -> Outcome:
 
 
 class Session:
-    """A person, a host and a board."""
+    """A person, a host and a board. The host's disk outlives the host: `resume` finds what was kept there."""
 
     def __init__(self, plan: Plan, listen: Listener | None = None) -> None:
         self.plan, self.listen = plan, listen
@@ -70,7 +81,8 @@ class Session:
             self._put_there()
         self.judge = Judge(self.board, plan.image, self.random)
         self.talk: Conversation | None = None
-        self.ran = self.single = False
+        self.disk = tempfile.TemporaryDirectory(prefix="linktool-simulation-", dir=MEMORY)
+        self.ran = self.resident = False
         self.resets = 0
 
     def _put_there(self) -> None:
@@ -92,12 +104,15 @@ class Session:
             counts["memory: " + fault.partition(":")[0]] += 1
         try:
             for step in self.plan.steps:
-                self._step(step)
+                status = self._step(step)
+                if step.work.startswith("enter") and status in GOES_ON and self.random.random() < 0.6:
+                    self._step(RESUMES)
             self._last_step()
         except Hung as error:
             self._wrong("hung", str(error))
         except Exception:
             self._wrong("traceback", traceback.format_exc())
+        self.disk.cleanup()
         counts.update(self.wire.counts)
         counts["fickle cells that answered right"] += self.judge.fickle
         counts["keys struck"] += self.board.adapter.sent
@@ -114,14 +129,23 @@ class Session:
         """One command; its exit status, None when the host was killed in the middle."""
         if self.talk is None or step.fresh:
             self.talk = Conversation(self.plan.machine)
+        keeper = self._keeper(step)
+        if step.work == "resume" and keeper is None:
+            return 0
         cable = Cable(self.board, step.moments)
         before = self.judge.snapshot()
         report: Any = None
-        job = self._job(step)
+
+        def noted(note: Note, at: float) -> None:
+            if keeper is not None:
+                keeper.take(note.topic, note.facts)
+
         try:
-            report = drive(job, cable, stop=cable.stop, trace=self.listen)
+            report = drive(self._job(step), cable, stop=cable.stop, notes=noted, trace=self.listen)
         except Killed:
             self._host_is_dead()
+        if keeper is not None and report is not None:
+            keeper.end(not (report.stopped or report.lost), report.typed)
         counts = self.outcome.counts
         counts.update(f"moments: {kind}" for kind in cable.happened.elements())
         self.resets += cable.happened["reset"]
@@ -134,16 +158,43 @@ class Session:
         self._between(step, status)
         return status
 
+    def _keeper(self, step: Step) -> Keeper | None:
+        """Keeps an entry on the disk, as the verbs do; for `resume` None where nothing was interrupted."""
+        if not step.work.startswith(("enter", "resume")):
+            return None
+        name, image = self.plan.machine.name, self.plan.image
+        path = file_of(Path(self.disk.name), name, "board:", True)
+        work = Unfinished("enter", name, "board:", BEGAN, image)
+        if step.work == "resume":
+            found = load(path)
+            if found is None:
+                return None
+            work = found
+            self.outcome.counts["entries gone on with"] += 1
+        return Keeper(path, work, self.board.now)
+
     def _job(self, step: Step) -> Talk[Any]:
         talk, image = self.talk, self.plan.image
         assert talk is not None
-        if step.work == "check":
-            return check(talk, image, "board:")
+        if step.work.endswith(("receiver", "checker")):
+            self.resident = True
+        if step.work.startswith("check"):
+            return check(talk, image, "board:", "checker" if step.work.endswith("checker") else "read")
         if step.work == "read":
             return read(talk, tuple(segment.range for segment in image.segments), "board:")
         if step.work == "run":
             return run(talk, step.address, 0.5, "board:")
-        return enter(talk, image, "board:", check=step.work == "enter")
+        if step.work == "resume":
+            work = load(file_of(Path(self.disk.name), self.plan.machine.name, "board:", True))
+            assert work is not None
+            return resume_entry(talk, work.image, work.claimed, "board:")
+        return enter(
+            talk,
+            image,
+            "board:",
+            check=not step.work.endswith("without check"),
+            via="receiver" if step.work.endswith("receiver") else "typed",
+        )
 
     def _judged(self, step: Step, report: Report | RunReport) -> int:
         lines(report)
@@ -156,18 +207,19 @@ class Session:
         self.outcome.wrongs.extend(self.judge.claims(report))
         if status == 0:
             kind = "read" if report.command == "read" else "proven" if report.proof != "none" else "sent"
+            if kind == "proven":
+                kind = f"{kind}, {report.proof}"
             counts[f"ended: {kind}"] += 1
-            counts["bytes claimed proven"] += sum(len(where) for where in report.proven)
         else:
             counts["ended: " + {1: "differences told", 3: "link", 130: "stopped"}[status]] += 1
-            counts["bytes claimed proven"] += sum(len(where) for where in report.proven)
+        counts["bytes claimed proven"] += sum(len(where) for where in report.proven)
         if report.stopped and not report.lost and not self.plan.memory_faults:
             self._try_prompt()
         return status
 
     def _strays(self, step: Step, before: bytes) -> None:
         """Bytes changed that were to be left alone."""
-        apart = self.plan.image if step.work.startswith("enter") else Image()
+        apart = self.plan.image if step.work.startswith(("enter", "resume")) else Image()
         for each in self.plan.machine.reserved:
             apart = apart.overlay(Image.from_bytes(each.range.first, bytes(len(each.range))), "replace")
         strays = self.judge.changed_since(before, apart)
@@ -175,7 +227,7 @@ class Session:
             return
         self.outcome.counts["steps with strays"] += 1
         harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
-        if harmless and not self.plan.memory_faults and not self.ran:
+        if harmless and not self.plan.memory_faults and not self.ran and not self.resident:
             shown = " ".join(f"{address:04X}" for address in strays[:8])
             self._wrong("strays", f"{step.work}: {len(strays)} bytes: {shown}; resets {self.resets}")
 
