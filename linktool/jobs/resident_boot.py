@@ -112,6 +112,7 @@ def _anew(talk: Conversation, home: Residence, taken: tuple[Range, ...], receive
         home.gap_s = max((yield from find_gap(talk)), least_gap_s(talk.machine))
     for placement in found[:PLACES_TRIED]:
         routines = assembled(talk.machine, placement)
+        home.touched += routines.overwritten(True)
         setup = _Setup(talk, home, routines, receiver)
         done = yield from setup.checker()
         if done:

@@ -18,10 +18,10 @@ from linktool.jobs.check import check as check_by_reading
 from linktool.jobs.check import withdraw
 from linktool.jobs.report import Meter, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
-from linktool.jobs.resident_enter import joined
+from linktool.jobs.resident_enter import UNSTEADY, joined
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import Machine
-from linktool.resident.checking import judge
+from linktool.resident.checking import Verdict, judge
 from linktool.resident.forecast import checking, long_and_short
 from linktool.resident.residence import residence
 from linktool.resident.routines import Routines
@@ -121,22 +121,16 @@ class _Check:
         talk, found = self.talk, self.found
         registers, memory = _registers_apart(talk.machine, self.image)
         summed, read = long_and_short(memory)
-        verdict = yield from judge(talk, routines, summed, total=len(self.image))
-        found.summed += verdict.agree
+        verdict = Verdict(agree=found.summed)
+        yield from judge(talk, routines, summed, verdict, total=len(self.image))
         read = read.overlay(registers)
         for piece in sorted(verdict.differ):
-            part, result = self.image.slice(piece), Verification()
-            yield from verify(talk, part, result, total=len(self.image))
-            found.read.proven += result.proven
-            found.read.findings += result.findings
-            found.read.noise += result.noise
-            if not result.findings:
+            part, before = self.image.slice(piece), len(found.read.findings)
+            yield from verify(talk, part, found.read, total=len(self.image))
+            if len(found.read.findings) == before:
                 again = yield from judge(talk, routines, part)
                 if again.differ:
-                    found.remarks.append(
-                        f"the machine's own sum of {piece} does not agree, although every byte reads back "
-                        "right: the memory there may be unsteady"
-                    )
+                    found.remarks.append(UNSTEADY.format(piece))
         if read:
             yield from verify(talk, read, found.read, total=len(self.image))
 

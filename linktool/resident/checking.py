@@ -49,28 +49,26 @@ def judge(
     talk: Conversation,
     routines: Routines,
     image: Image,
+    into: Verdict | None = None,
     total: int | None = None,
     phase: str = "check",
-    again: int = ASKED_AGAIN,
 ) -> Talk[Verdict]:
     """Sum all of `image`'s addresses and compare with what it holds. NoAnswer when the checker is silent.
 
-    again: how often, on a link with faults, a sum that came otherwise is asked for again.
+    into: the verdict to fill, so that an interruption leaves what is proven.
     """
-    verdict = Verdict()
+    verdict = into or Verdict()
     done, total = 0, total or len(image)
     for stretch in stretches(image):
-        yield from _judge_stretch(talk, routines, stretch, verdict, again)
+        yield from _judge_stretch(talk, routines, stretch, verdict)
         done += len(stretch.data)
         yield from talk.note("progress", phase=phase, done=done, total=total)
     return verdict
 
 
-def _judge_stretch(
-    talk: Conversation, routines: Routines, stretch: Segment, verdict: Verdict, again: int
-) -> Talk[None]:
+def _judge_stretch(talk: Conversation, routines: Routines, stretch: Segment, verdict: Verdict) -> Talk[None]:
     doubtful = pieces(stretch.range)
-    for _asked in range(1 + again):
+    for _asked in range(1 + ASKED_AGAIN):
         wrong: list[Range] = []
         clean = True
         for group in grouped(doubtful):

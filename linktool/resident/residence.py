@@ -14,12 +14,14 @@ from linktool.resident.routines import Routines
 class Residence:
     """routines: those in memory, or None. receiver: whether theirs is proven too, not the checker alone.
     gap_s: the time between two keys that the adapter was found to need; 0: none beyond its own rate,
-    None: not measured yet. held: what this talk has entered or checked, where no routine may be put."""
+    None: not measured yet. held: what this talk has entered or checked, where no routine may be put.
+    touched: everything that routines of this talk have been written to, those forgotten since too."""
 
     routines: Routines | None = None
     receiver: bool = False
     gap_s: float | None = None
     held: list[Range] = field(default_factory=list)
+    touched: list[Range] = field(default_factory=list)
 
     def forget(self) -> None:
         """The routines are not to be trusted any more."""
