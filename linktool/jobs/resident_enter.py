@@ -96,7 +96,7 @@ class _Entry:
             except Unfit as unfit:
                 via = "typed"
                 found.remarks.append(f"typed, not sent through the receiver: {unfit}")
-                yield from self._by_hand(self._unproven(), None)
+                yield from self._by_hand()
         except Stopped:
             stopped = True
             lost = yield from withdraw(talk)
