@@ -295,8 +295,10 @@ class Conversation:
         settled: every key struck has been echoed, so there is nothing to wait for first."""
         floods, calm = 0, True
         for attempt in range(TRIES):
+            # An answer later than `echo_s` would be taken for noise each time: wait longer and longer.
+            patience_s = min(2.0, (self.pacing.echo_s + 0.05) * 1.4**attempt)
             if attempt or not settled:
-                calm = yield from self.quiet(self.pacing.echo_s * (1 + attempt // 3), 20.0)
+                calm = yield from self.quiet(patience_s if attempt > 1 else self.pacing.echo_s, 20.0)
             last, self.inbox, self._ahead = self.inbox, "", ""
             if not calm:
                 floods += 1
@@ -304,7 +306,7 @@ class Conversation:
                     break
                 continue
             yield from self.send(self.dialect.cancel_key)
-            yield from self.gather(len(self.dialect.cancel_answer), self.pacing.echo_s + 0.05)
+            yield from self.gather(len(self.dialect.cancel_answer), patience_s)
             if self.inbox == self.dialect.cancel_answer:
                 self.inbox = ""
                 return

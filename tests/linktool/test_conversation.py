@@ -132,6 +132,14 @@ def test_a_late_echo_is_waited_for_and_makes_patience():
     assert talk.pacing.slack_s > 0.03
 
 
+@pytest.mark.parametrize("late_s", [0.1, 0.3, 0.8])
+def test_a_machine_that_answers_late_is_still_brought_to_its_prompt(late_s):
+    talk = Conversation(HERON, QUICK)
+    monitor = FakeMonitor(latency_s=late_s / 2)
+    drive(talk.leave_line(), monitor)
+    assert monitor.keys.endswith("\x1b") and talk.inbox == ""
+
+
 def test_stopping_in_mid_line_raises_once_and_the_line_can_be_cancelled():
     talk = Conversation(HERON, QUICK)
 

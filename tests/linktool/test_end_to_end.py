@@ -105,7 +105,7 @@ def test_ctrl_c_stops_at_a_safe_point_and_the_next_command_finds_the_prompt(fold
         time.sleep(3)
         entering.send_signal(signal.SIGINT)
         shown, complaint = entering.communicate(timeout=30)
-        assert entering.returncode == 130, complaint
+        assert entering.returncode == 130, shown + complaint
         assert "Stopped" in shown and "Traceback" not in complaint
         status, facts = run(folder, "read", "FFFC-FFFD", "--port", port, "--machine", "heron")
         assert status == 0 and facts["lines_retyped"] == 0
