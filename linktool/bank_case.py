@@ -21,6 +21,7 @@ COSTS: dict[str, float] = {
     "missing": 1.0,
     "mirrored": 1.2,
     "dead line": 1.2,
+    "dead lines": 1.9,
     "joined bits": 1.5,
     "joined lines": 1.6,
     "silent": 1.5,

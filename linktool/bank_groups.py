@@ -18,16 +18,20 @@ ELSEWHERE = 2.0
 """Added for a cause before all RAM when no other bank speaks against it: the monitor's own memory works."""
 NOT_ALL = 0.3
 """Added where a common cause does not concern all banks that were looked at."""
-_LINE_KINDS = ("dead line", "joined lines")
+ONE_LINE_FOR_TWO = 0.2
+"""Added for an address line before all RAM: that one bank answers for another is a smaller claim."""
+_LINE_KINDS = ("dead line", "dead lines", "joined lines")
 
 
 @dataclass(frozen=True)
 class Common:
-    """A common cause, the banks it explains, and by how much it is simpler than causes in each."""
+    """A common cause and the banks it explains. margin: by how much it is simpler than causes in each, and
+    than the rivals, which are other common causes that would do as well."""
 
     candidate: Candidate
     cases: tuple[BankCase, ...]
-    gain: float
+    margin: float
+    rivals: tuple[Cause, ...] = ()
 
 
 def common_causes(ram: Sequence[BankCase], open_bits: dict[Range, int]) -> list[Common]:
@@ -39,12 +43,33 @@ def common_causes(ram: Sequence[BankCase], open_bits: dict[Range, int]) -> list[
         gain, candidate, cases = max(gains, key=lambda each: each[0], default=(0.0, None, ()))
         if candidate is None or gain <= 0:
             return accepted
-        accepted.append(Common(candidate, cases, gain))
+        rivals = [
+            each
+            for each in gains
+            if each[1] is not candidate and _does_as_well(each, candidate, cases, open_bits)
+        ]
+        margin = min([gain, *(gain - each[0] for each in rivals)])
+        named = tuple(each[1].cause for each in sorted(rivals, key=lambda each: -each[0]))
+        accepted.append(Common(candidate, cases, margin, named))
         for case in cases:
             open_bits[case.where] &= ~candidate.mask
 
 
 Proposal = tuple[Candidate, tuple[BankCase, ...]]
+
+
+def _does_as_well(
+    rival: tuple[float, Candidate, tuple[BankCase, ...]],
+    candidate: Candidate,
+    cases: Sequence[BankCase],
+    open_bits: dict[Range, int],
+) -> bool:
+    """Whether the rival explains all that the candidate explains."""
+    gain, other, concerned = rival
+    wrong = [case for case in cases if open_bits[case.where] & candidate.mask]
+    return gain > 0 and all(
+        case in concerned and not open_bits[case.where] & candidate.mask & ~other.mask for case in wrong
+    )
 
 
 def _gain(cases: Sequence[BankCase], open_bits: dict[Range, int], candidate: Candidate) -> float:
@@ -60,7 +85,7 @@ def _lines_before_all(ram: Sequence[BankCase]) -> list[Proposal]:
     lines = max(case.where.last for case in ram).bit_length()
     found = causes.of_all_bits(pooled(ram), (), lines)
     return [
-        (Candidate(cause, 0xFF, COSTS[cause.kind], speaking), tuple(ram))
+        (Candidate(cause, 0xFF, COSTS[cause.kind] + ONE_LINE_FOR_TWO, speaking), tuple(ram))
         for cause, speaking in found.items()
         if cause.kind in _LINE_KINDS
     ]
@@ -128,8 +153,8 @@ def _may_be_before_all(cause: Cause) -> bool:
 def _contradicts(other: BankCase, cause: Cause) -> bool:
     """Whether the other bank read as it could not if the cause lay before it too."""
     if cause.kind in _LINE_KINDS:
-        if cause.kind == "dead line":
-            reach = causes.dead(cause.lines[0])
+        if cause.kind in ("dead line", "dead lines"):
+            reach = causes.dead(*cause.lines)
         else:
             reach = causes.joined(cause.lines[0], cause.lines[1], cause.value or 0)
         for each in other.rounds:

@@ -22,6 +22,7 @@ Kind = Literal[
     "stuck",
     "joined bits",
     "dead line",
+    "dead lines",
     "joined lines",
     "missing",
     "mirrored",
@@ -41,7 +42,7 @@ class Cause:
 
     where      the banks; none at all means all RAM
     bits       data bits it concerns, of "joined bits" the two, the stronger one first where value is None
-    lines      address lines: of a "dead line" the one, or those of which it is one; of "joined lines" the two
+    lines      address lines: of a "dead line" the one, or those of which it is one; of the others the two
     value      stuck at; of joined ones which level wins (0 low, 1 high; None: the first bit)
     addresses  of "cells", "row", "other contents" and "unsteady": which
     other      "mirrored": the bank that answers for it
@@ -126,9 +127,10 @@ Reach = Callable[[int], int]
 """Which cell an address reaches, as the lowest or highest address that reaches it."""
 
 
-def dead(line: int) -> Reach:
-    """The line makes no difference: open, or held at one level."""
-    return lambda address: address & ~(1 << line)
+def dead(*lines: int) -> Reach:
+    """The lines make no difference: open, or held at one level."""
+    mask = mask_of(lines)
+    return lambda address: address & ~mask
 
 
 def joined(first: int, second: int, value: int) -> Reach:
@@ -226,6 +228,10 @@ def _decoder(
     for line in range(lines):
         found[Cause("dead line", where, bits, (line,))] = sharing(rounds, mask, dead(line))
     for first, second in combinations(range(lines), 2):
+        if mask == 0xFF:
+            found[Cause("dead lines", where, bits, (first, second))] = sharing(
+                rounds, mask, dead(first, second)
+            )
         for value in (0, 1):
             speaking = sharing(rounds, mask, joined(first, second, value))
             found[Cause("joined lines", where, bits, (first, second), value)] = speaking

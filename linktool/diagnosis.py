@@ -151,14 +151,11 @@ def _unsteady(case: BankCase, open_bits: dict[Range, int]) -> list[Fault]:
 
 
 def _of_common(common: Common) -> Fault:
-    cause, concerned = common.candidate.cause, common.cases
-    tested = sum(len(case.samples) for case in concerned)
-    rivals = []
-    if cause.kind == "mirrored" and cause.other and cause.where[0].first ^ cause.other.first:
-        differing = cause.where[0].first ^ cause.other.first
-        if not differing & differing - 1:
-            rivals = [Cause("dead line", (), causes.ALL_BITS, (differing.bit_length() - 1,))]
-    return Fault(cause, confidence(common.gain), common.candidate.speaking, tested, tuple(rivals))
+    tested = sum(len(case.samples) for case in common.cases)
+    candidate = common.candidate
+    return Fault(
+        candidate.cause, confidence(common.margin), candidate.speaking, tested, common.rivals[:RIVALS]
+    )
 
 
 def _tied(case: BankCase, candidate: Candidate) -> list[Cause]:

@@ -81,6 +81,10 @@ def writable(machine: Machine, address: int) -> bool:
 def _single(machine: Machine, page: int, touch_io: bool) -> Probe:
     use, reason = _use(machine, page, touch_io)
     start = page * PAGE
+    registers = [area.range for area in machine.areas if area.kind == "io"]
+    io = next((r for area in registers if (r := area.overlap(Range(start, start + PAGE - 1)))), None)
+    if use == "look" and io:
+        return Probe(Range(io.first, min(io.first + ROW - 1, io.last)), "look", reason)
     if use == "look":
         middle = start + PAGE // 2
         return Probe(Range(middle, middle + ROW - 1), "look", reason)
@@ -227,3 +231,13 @@ def harmless(machine: Machine, guard: Guard, shown: Iterable[int], probe: Probe)
         for address in range(probe.range.first, probe.range.last + 1)
         for turned in reached
     )
+
+
+def home_of(guard: Guard, shown: Iterable[int], address: int) -> int:
+    """The address in the guard's block whose cell shows at `address` too."""
+    size = 1 << (len(guard.block) - 1).bit_length()
+    home = guard.block.first + address % size
+    for each in shown:
+        if each in guard.block:
+            home &= ~(each ^ guard.cell)
+    return home

@@ -23,7 +23,7 @@ from linktool.jobs.measure import give_back_at_the_end
 from linktool.jobs.report import Effort, Finding, Meter
 from linktool.map_check import Stretch, kinds_of, stretches
 from linktool.page_states import Looked, Page, needs_row, page_states
-from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, tags
+from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags
 
 
 @dataclass(frozen=True)
@@ -220,9 +220,8 @@ class _Survey:
         kept = []
         for probe in self.probes:
             if probe.use == "write" and not harmless(self.talk.machine, guard, shown, probe):
-                size = 1 << (len(guard.block) - 1).bit_length()
                 for page in probe.pages:
-                    self.unwritten[page] = (guard.block.first + page * PAGE % size) // PAGE
+                    self.unwritten[page] = home_of(guard, shown, page * PAGE) // PAGE
                 probe = replace(probe, use="look", reason="it shows the monitor's own memory")
             kept.append(probe)
         self.probes = tuple(kept)

@@ -30,6 +30,10 @@ _NEXT: dict[str, str] = {
         "with power off, follow the line from the processor to the memory with a continuity tester; with "
         "power on, see whether it moves at the chips' pins while `linktool read {range}` runs."
     ),
+    "dead lines": (
+        "see whether that much memory is fitted at all; if so, with power off, follow both lines from the "
+        "processor to the memory with a continuity tester."
+    ),
     "joined lines": (
         "with power off, measure the resistance between the two lines, at the bank's chips and before their "
         "buffer."
@@ -110,6 +114,10 @@ def cause_text(cause: Cause) -> str:
         return f"one of the address lines {one_of} makes no difference in {where}{part}"
     if cause.kind == "dead line":
         return f"address line {lines_named} makes no difference in {where}{part}"
+    if cause.kind == "dead lines":
+        size = len(cause.where[0]) >> 2 if len(cause.where) == 1 else 0
+        shows = f": {size} bytes show four times" if size else ""
+        return f"address lines {lines_named} make no difference in {where}{shows}"
     if cause.kind == "joined lines":
         return f"address lines {lines_named} are joined in {where} ({level} wins){part}"
     if cause.kind == "missing":
@@ -138,7 +146,7 @@ def numbers_text(fault: Fault) -> str:
     if cause.kind == "stuck":
         other = 1 - (cause.value or 0)
         return f"it reads {cause.value} in all of {tested}, {wrong} of which should have it {other}"
-    if cause.kind in ("dead line", "joined lines", "mirrored"):
+    if cause.kind in ("dead line", "dead lines", "joined lines", "mirrored"):
         return f"{wrong} of {tested} hold what was written to the address that this would join them with"
     if cause.kind == "missing":
         return f"{wrong} of {tested} read wrong, and none follows what was written"

@@ -35,6 +35,8 @@ def stretch_line(stretch: Stretch) -> str:
         answers = f"shows the memory at {stretch.of}" if stretch.of else "shows other memory"
     elif stretch.state == "faulty":
         answers = f"keeps only some bits, in {stretch.faulty} of {count(stretch.probed, 'page')} tried"
+    elif stretch.state == "io" and stretch.expected == "io":
+        answers = "was read"
     elif stretch.state == "rom" and stretch.expected == "rom":
         answers = "answers as ROM"
     else:

@@ -16,7 +16,7 @@ from linktool.pattern import Pattern, pattern_for
 from linktool.verbs.keeping import hold_kept, keeper_for
 from linktool.verbs.transfer import need_echo
 
-EXPLAINED = ("check", "enter", "survey", "diagnose")
+EXPLAINED = ("check", "enter", "resume", "survey", "diagnose")
 
 
 def diagnose(bench: Bench, values: Values) -> DiagnoseReport | Nothing:

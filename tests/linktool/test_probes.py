@@ -44,7 +44,7 @@ def test_pages_with_registers_are_skipped_unless_told_and_then_only_read():
     (skipped,) = probes_for(HERON, [0x9F])
     assert skipped.use == "skip" and "I/O" in skipped.reason
     (told,) = probes_for(HERON, [0x9F], touch_io=True)
-    assert told.use == "look"
+    assert told == Probe(Range(0x9F00, 0x9F03), "look", "I/O registers")
 
 
 def test_rom_is_read_a_row_and_the_stack_a_byte():
