@@ -39,6 +39,8 @@ SOME_BITS = 0.5
 """Added where an address line fails for several chips, and the others have faults of their own."""
 SEVERAL = 3
 """That many chips at least share a line rather than each having lost its own."""
+EACH_OTHER_BYTE, MOST_FOR_OTHERS = 0.02, 6.0
+"""Added for each byte that differs for no reason, up to a bound: a cause that foretells each byte gains."""
 MOST_BITS = 6
 """Wrong in that many bits at least, memory holds something else rather than having so many bad chips."""
 OVERWRITTEN = 0.3
@@ -161,6 +163,8 @@ class BankCase:
         elif cause.kind == "cells":
             bad, turning = self._bad_cells(cause)
             cost += EACH_CELL * (bad - 1) + TURNING * turning
+        elif cause.kind == "other contents":
+            cost += min(MOST_FOR_OTHERS, EACH_OTHER_BYTE * len(cause.addresses))
         elif cause.kind in ("dead line", "joined lines") and len(cause.bits) < 8:
             cost += ONE_CHIP_ONLY
         elif cause.kind == "joined bits" and cause.value is None:

@@ -224,18 +224,45 @@ def _decoder(
     rounds: Sequence[Round], where: tuple[Range, ...], bits: tuple[int, ...], lines: int
 ) -> dict[Cause, int]:
     mask = mask_of(bits)
+    shown = _first_wrong(rounds, mask)
     found: dict[Cause, int] = {}
+
+    def consider(cause: Cause, turns: tuple[int, ...], reach: Reach) -> None:
+        if all(_has_partner(sample, held, mask, turns) for sample, held in shown):
+            found[cause] = sharing(rounds, mask, reach)
+
     for line in range(lines):
-        found[Cause("dead line", where, bits, (line,))] = sharing(rounds, mask, dead(line))
+        consider(Cause("dead line", where, bits, (line,)), (1 << line,), dead(line))
     for first, second in combinations(range(lines), 2):
+        turns = (1 << first, 1 << second, 1 << first | 1 << second)
         if mask == 0xFF:
-            found[Cause("dead lines", where, bits, (first, second))] = sharing(
-                rounds, mask, dead(first, second)
-            )
+            consider(Cause("dead lines", where, bits, (first, second)), turns, dead(first, second))
         for value in (0, 1):
-            speaking = sharing(rounds, mask, joined(first, second, value))
-            found[Cause("joined lines", where, bits, (first, second), value)] = speaking
+            cause = Cause("joined lines", where, bits, (first, second), value)
+            consider(cause, turns, joined(first, second, value))
     return found
+
+
+LOOKED_AT = 16
+"""Wrong samples that are held against their neighbours before all samples are."""
+
+
+def _first_wrong(rounds: Sequence[Round], mask: int) -> list[tuple[Sample, dict[int, int]]]:
+    """A few wrong samples, each with what its round wrote where."""
+    found: list[tuple[Sample, dict[int, int]]] = []
+    for each in rounds:
+        wrong = [sample for sample in each if sample.wrong & mask][:LOOKED_AT]
+        held = {sample.address: sample.expected for sample in each} if wrong else {}
+        found += [(sample, held) for sample in wrong]
+    return found
+
+
+def _has_partner(sample: Sample, held: dict[int, int], mask: int, turns: tuple[int, ...]) -> bool:
+    """Whether one of the addresses with lines turned was to hold what the sample reads."""
+    return any(
+        (value := held.get(sample.address ^ turn)) is not None and not (value ^ sample.found) & mask
+        for turn in turns
+    )
 
 
 def mirrors(rounds: Sequence[Round], one: Range, other: Range) -> int:
