@@ -11,7 +11,7 @@ nothing, and the display does not stand idle. See `actions` for the vocabulary, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from formats.image import Image, Range
@@ -26,6 +26,10 @@ if TYPE_CHECKING:
 
 TRIES = 12
 """How often a line is cancelled, or an answer asked for, before the link counts as useless."""
+
+IN_VAIN, STEADY = 4, 16
+"""After so many lines in a row that had to be cancelled, fewer keys are under way at once, for it may be the
+pace, measured too fast where echoes jitter. After so many that went through, more again."""
 
 CALM = 0.0005
 """Errors a character below which the link counts as clean: keys may run ahead of an answer."""
@@ -70,6 +74,8 @@ class Conversation:
         self._last_sent = -1e9
         self._next_due = -1e9
         self._work_s: float | None = None
+        self._in_vain = self._in_order = 0
+        self._window = 0
 
     # ---- the wire -----------------------------------------------------------------------------
 
@@ -136,7 +142,7 @@ class Conversation:
         """Type `text`, prove its echo, commit it, and take the answer; None when it must be done again,
         the machine being back at its prompt. `upcoming`: the next line's text, if it is sure to follow."""
         self.counts.lines += 1
-        proven = yield from self.type_text(text, bytes_at)
+        proven = yield from self._typed(text, bytes_at)
         if proven:
             found = yield from self.commit(answer, upcoming)
             if found is not None:
@@ -144,6 +150,21 @@ class Conversation:
         self.counts.retyped += 1
         yield from self.leave_line()
         return None
+
+    def _typed(self, text: str, bytes_at: int | None = None) -> Talk[bool]:
+        """`type_text`, and what its outcome says about the pace."""
+        proven = yield from self.type_text(text, bytes_at)
+        window = self.pacing.window
+        if proven:
+            self._in_vain, self._in_order = 0, self._in_order + 1
+            if self._in_order % STEADY == 0 and window < self._window:
+                self.pacing = replace(self.pacing, window=min(2 * window, self._window))
+        else:
+            self._in_vain, self._in_order = self._in_vain + 1, 0
+            if self._in_vain >= IN_VAIN and window > 1:
+                self._window = max(self._window, window)
+                self.pacing = replace(self.pacing, window=window // 2)
+        return proven
 
     def type_text(self, text: str, bytes_at: int | None = None) -> Talk[bool]:
         """Type `text` without its end key. True: its echo came back whole. False: cancel the line.
@@ -325,7 +346,7 @@ class Conversation:
         answer = speech.examine_answer(self.dialect, wanted)
         for _attempt in range(TRIES):
             self.counts.lines += 1
-            proven = yield from self.type_text(text)
+            proven = yield from self._typed(text)
             if proven:
                 found = yield from self.commit(answer, upcoming)
                 if found is not None:
@@ -346,7 +367,7 @@ class Conversation:
         answer = speech.run_answer(self.dialect, address)
         for _attempt in range(TRIES):
             self.counts.lines += 1
-            proven = yield from self.type_text(text)
+            proven = yield from self._typed(text)
             if proven:
                 yield from self.commit_run(answer)
                 return

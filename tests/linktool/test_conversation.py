@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from formats.image import Image, Range
 from linktool import machine as profiles
 from linktool.actions import Cancelled, Lost, Received, Send, Sent, Talk, TimeUp, Wait
-from linktool.conversation import Conversation, Gone, Stopped
+from linktool.conversation import IN_VAIN, Conversation, Gone, Stopped
 from linktool.driver import drive
 from linktool.jobs.enter import enter
 from linktool.pacing import Pacing
@@ -274,3 +274,19 @@ def test_a_machine_that_speaks_otherwise_is_said_to():
     report = drive(enter(Conversation(HERON), SMALL, "fake:"), Other())
     assert report.exit_status == 3
     assert "not as machine heron does" in report.lost
+
+
+# ---- a pace that was measured too fast -----------------------------------------------------------
+
+
+def test_a_pace_that_never_gets_a_line_through_is_slowed_down():
+    too_fast = Pacing(window=12, period_s=1 / 150, round_trip_s=0.2, slack_s=0.1)
+    monitor = FakeMonitor(latency_s=0.1)
+    talk = Conversation(HERON, too_fast)
+    talk.calibrated = True
+    image = Image.from_bytes(0x0300, bytes(range(256)) * 2)
+    report = drive(enter(talk, image, "fake:"), monitor)
+    assert report.ok, report.lost
+    assert monitor.overruns > 0
+    assert IN_VAIN <= report.effort.lines_retyped < 60
+    assert talk.pacing.window < 12

@@ -73,12 +73,16 @@ def rom_of(name: str) -> Image | None:
     return files.load(LETTERS.with_suffix(".s"), symbols=machine_named(name).symbols).image
 
 
-def draw(seed: int) -> Plan:
-    """The session of that seed."""
+LARGEST = 400
+"""Bytes a stretch of an image at most."""
+
+
+def draw(seed: int, largest: int = LARGEST) -> Plan:
+    """The session of that seed; with a smaller `largest` a shorter one."""
     random = Random(f"session {seed}")
     machine = machine_named(random.choices(MACHINES, (5, 4, 2))[0])
     wire, machine = _link(random, machine)
-    image = _image(random, machine)
+    image = _image(random, machine, largest)
     faults = _memory_faults(random, machine, image) if random.random() < 0.3 else ()
     steps = _steps(random, machine, image)
     there = steps[0].work.startswith(("check", "read")) or random.random() < 0.1
@@ -130,7 +134,7 @@ def free_stretches(machine: Machine) -> list[Range]:
     return found
 
 
-def _image(random: Random, machine: Machine) -> Image:
+def _image(random: Random, machine: Machine, largest: int) -> Image:
     stretches = free_stretches(machine)
     image = Image()
     for _ in range(random.choices((1, 2, 3), (6, 3, 1))[0]):
@@ -138,7 +142,7 @@ def _image(random: Random, machine: Machine) -> Image:
             (random.randint(1, 8), random.randint(9, 64), random.randint(65, 400)), (2, 6, 2)
         )[0]
         where = random.choices(stretches, [len(each) ** 0.5 for each in stretches])[0]
-        size = min(size, len(where))
+        size = min(size, len(where), largest)
         if random.random() < 0.3:
             first = random.choice((where.first, where.last - size + 1))
         else:

@@ -31,7 +31,7 @@ from linktool.trace import Entry
 from linktool.unfinished import Keeper, Unfinished, file_of, load
 from tests.simulation.cable import Cable, Hung, Killed
 from tests.simulation.judge import Judge, Wrong
-from tests.simulation.plan import Plan, Step, draw, rom_of
+from tests.simulation.plan import LARGEST, Plan, Step, draw, rom_of
 from tests.simulation.wire import Disturbed
 
 MENDS, RESUMES = Step("enter"), Step("resume")
@@ -54,9 +54,9 @@ class Outcome:
     virtual_s: float = 0.0
 
 
-def play(seed: int, listen: Listener | None = None) -> Outcome:
+def play(seed: int, listen: Listener | None = None, largest: int = LARGEST) -> Outcome:
     """The session of that seed, from power-up to its end."""
-    return Session(draw(seed), listen).play()
+    return Session(draw(seed, largest), listen).play()
 
 
 class Session:
@@ -81,7 +81,7 @@ class Session:
             self._put_there()
         self.judge = Judge(self.board, plan.image, self.random)
         self.talk: Conversation | None = None
-        self.disk = tempfile.TemporaryDirectory(prefix="linktool-simulation-", dir=MEMORY)
+        self.disk = Path()
         self.ran = self.resident = False
         self.resets = 0
 
@@ -103,22 +103,26 @@ class Session:
         for fault in self.plan.memory_faults:
             counts["memory: " + fault.partition(":")[0]] += 1
         try:
-            for step in self.plan.steps:
-                status = self._step(step)
-                if step.work.startswith("enter") and status in GOES_ON and self.random.random() < 0.6:
-                    self._step(RESUMES)
-            self._last_step()
+            with tempfile.TemporaryDirectory(prefix="linktool-simulation-", dir=MEMORY) as folder:
+                self.disk = Path(folder)
+                self._steps()
         except Hung as error:
             self._wrong("hung", str(error))
         except Exception:
             self._wrong("traceback", traceback.format_exc())
-        self.disk.cleanup()
         counts.update(self.wire.counts)
         counts["fickle cells that answered right"] += self.judge.fickle
         counts["keys struck"] += self.board.adapter.sent
         counts["characters printed"] += self.board.display.printed
         self.outcome.virtual_s = self.board.now()
         return self.outcome
+
+    def _steps(self) -> None:
+        for step in self.plan.steps:
+            status = self._step(step)
+            if step.work.startswith("enter") and status in GOES_ON and self.random.random() < 0.6:
+                self._step(RESUMES)
+        self._last_step()
 
     def _wrong(self, rule: str, facts: str) -> None:
         self.outcome.wrongs.append(Wrong(rule, facts))
@@ -163,7 +167,7 @@ class Session:
         if not step.work.startswith(("enter", "resume")):
             return None
         name, image = self.plan.machine.name, self.plan.image
-        path = file_of(Path(self.disk.name), name, "board:", True)
+        path = file_of(self.disk, name, "board:", True)
         work = Unfinished("enter", name, "board:", BEGAN, image)
         if step.work == "resume":
             found = load(path)
@@ -185,7 +189,7 @@ class Session:
         if step.work == "run":
             return run(talk, step.address, 0.5, "board:")
         if step.work == "resume":
-            work = load(file_of(Path(self.disk.name), self.plan.machine.name, "board:", True))
+            work = load(file_of(self.disk, self.plan.machine.name, "board:", True))
             assert work is not None
             return resume_entry(talk, work.image, work.claimed, "board:")
         return enter(
