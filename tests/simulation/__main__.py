@@ -9,17 +9,17 @@ from pathlib import Path
 
 from linktool.trace import Entry, as_line
 from tests.simulation.many import play_many
-from tests.simulation.plan import draw
+from tests.simulation.plan import LARGEST, draw
 from tests.simulation.session import play
 from tests.simulation.tally import Tally
 
 SHOWN = ("display_cps", "clock_hz", "disturbance", "memory_faults", "there", "changed")
 
 
-def play_one(seed: int, trace: str | None) -> Tally:
+def play_one(seed: int, trace: str | None, largest: int) -> Tally:
     """One session, told step by step; all that passed over the port into a file if asked."""
     entries: list[Entry] = []
-    plan = draw(seed)
+    plan = draw(seed, largest)
     print(f"{'machine':<14} {plan.machine.name}, {plan.machine.link}")
     print(f"{'wire':<14} {plan.wire}")
     for name in SHOWN:
@@ -27,13 +27,18 @@ def play_one(seed: int, trace: str | None) -> Tally:
     for step in plan.steps:
         print(f"{'step':<14} {step}")
     print(f"{'image':<14} {', '.join(str(segment.range) for segment in plan.image.segments)}")
-    outcome = play(seed, entries.append if trace else None)
+    outcome = play(seed, entries.append if trace else None, largest)
     print(*outcome.told, sep="\n")
     if trace:
         Path(trace).write_text("".join(as_line(entry) + "\n" for entry in entries), "ascii")
     tally = Tally()
     tally.add(outcome)
     return tally
+
+
+def tell(line: str) -> None:
+    """How far it is goes to standard error: the table alone is on standard output."""
+    print(line, file=sys.stderr, flush=True)
 
 
 def main() -> int:
@@ -43,11 +48,14 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=multiprocessing.cpu_count(), help="processes at once")
     parser.add_argument("--only", type=int, help="one session, by its own seed")
     parser.add_argument("--trace", help="with --only: a file for all that passed over the port")
+    parser.add_argument(
+        "--largest", type=int, default=LARGEST, help="bytes a stretch of an image at most; part of the seed"
+    )
     asked = parser.parse_args()
     if asked.only is not None:
-        tally = play_one(asked.only, asked.trace)
+        tally = play_one(asked.only, asked.trace, asked.largest)
     else:
-        tally = play_many(asked.seed, asked.sessions, asked.jobs, lambda line: print(line, file=sys.stderr))
+        tally = play_many(asked.seed, asked.sessions, asked.jobs, tell, asked.largest)
     print(*tally.rows(), sep="\n")
     return 1 if tally.broken else 0
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import multiprocessing
 import time
 from collections.abc import Callable
+from functools import partial
 
+from tests.simulation.plan import LARGEST
 from tests.simulation.session import play
 from tests.simulation.tally import Tally
 
@@ -18,21 +20,23 @@ def seeds_of(seed: int, sessions: int) -> range:
     return range(seed * APART, seed * APART + sessions)
 
 
-def play_some(seeds: range) -> Tally:
+def play_some(largest: int, seeds: range) -> Tally:
     """The sessions of these seeds, added up."""
     tally = Tally()
     for seed in seeds:
-        tally.add(play(seed))
+        tally.add(play(seed, largest=largest))
     return tally
 
 
-def play_many(seed: int, sessions: int, jobs: int, tell: Callable[[str], None]) -> Tally:
+def play_many(
+    seed: int, sessions: int, jobs: int, tell: Callable[[str], None], largest: int = LARGEST
+) -> Tally:
     """All sessions on so many processes; tells how far it is, and each seed that broke a rule."""
     seeds = seeds_of(seed, sessions)
     chunks = [seeds[at : at + CHUNK] for at in range(0, sessions, CHUNK)]
     whole, began = Tally(), time.monotonic()
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        for number, tally in enumerate(pool.imap_unordered(play_some, chunks), 1):
+        for number, tally in enumerate(pool.imap_unordered(partial(play_some, largest), chunks), 1):
             whole.merge(tally)
             if number % 20 == 0:
                 tell(f"{whole.counts['sessions']:,} sessions, {time.monotonic() - began:.0f} s")
