@@ -42,7 +42,7 @@ def wake(talk: Conversation) -> Talk[None]:
             talk.inbox = ""
             return
         heard = talk.inbox or heard
-        if attempt == 1 and not heard:
+        if attempt == 1 and not talk.inbox:
             yield from _call_back(talk)
     raise NoAnswer(*_complaint(talk, heard, flooding))
 

@@ -18,7 +18,7 @@ from linktool.jobs.check import check as check_by_reading
 from linktool.jobs.check import withdraw
 from linktool.jobs.report import Meter, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
-from linktool.jobs.resident_enter import UNSTEADY, joined
+from linktool.jobs.resident_naming import joined, name
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import Machine
 from linktool.resident.checking import Verdict, judge
@@ -45,6 +45,7 @@ def check(talk: Conversation, image: Image, port: str = "", via: Via = "auto") -
         saved_s = 0.0
     if via == "read":
         report = yield from check_by_reading(talk, image, port)
+        report = replace(report, via="read")
         home.hold(report.proven)
         if saved_s > WORTH_SAYING_S and forecast.routines and forecast.with_routines_s:
             places = " and ".join(str(each) for each in forecast.routines.overwritten(False))
@@ -123,14 +124,8 @@ class _Check:
         summed, read = long_and_short(memory)
         verdict = Verdict(agree=found.summed)
         yield from judge(talk, routines, summed, verdict, total=len(self.image))
+        yield from name(talk, routines, self.image, verdict.differ, found.read, found.remarks)
         read = read.overlay(registers)
-        for piece in sorted(verdict.differ):
-            part, before = self.image.slice(piece), len(found.read.findings)
-            yield from verify(talk, part, found.read, total=len(self.image))
-            if len(found.read.findings) == before:
-                again = yield from judge(talk, routines, part)
-                if again.differ:
-                    found.remarks.append(UNSTEADY.format(piece))
         if read:
             yield from verify(talk, read, found.read, total=len(self.image))
 

@@ -8,7 +8,6 @@ says why.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -22,6 +21,7 @@ from linktool.jobs.enter import enter as enter_typed
 from linktool.jobs.enter import type_image
 from linktool.jobs.report import Meter, Proof, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
+from linktool.jobs.resident_naming import joined, name
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import characters_per_second
 from linktool.resident.checking import Verdict, judge
@@ -37,11 +37,6 @@ ROUNDS = 2
 
 RESTARTS = 8
 SLOWER = 2.0
-UNSTEADY = (
-    "the machine's own sum of {} does not agree, although every byte reads back right: "
-    "the memory there may be unsteady"
-)
-
 SLOWEST_S = 0.05
 """A gap between keys above which typing is as fast."""
 
@@ -81,6 +76,7 @@ class _Entry:
         self.talk, self.image, self.check = talk, image, check
         self.home: Residence = residence(talk)
         self.found = _Found()
+        self.sums: dict[Range, str] = {}
 
     def report(self, port: str) -> Talk[Report]:
         talk, found = self.talk, self.found
@@ -147,7 +143,7 @@ class _Entry:
             if not self.check:
                 return
             pending = yield from self._prove(routines)
-        yield from self._name(pending)
+        yield from self._name(routines, pending)
 
     def _by_hand(self) -> Talk[None]:
         """Type what is not there yet, and prove all of it."""
@@ -162,12 +158,12 @@ class _Entry:
             pending = yield from self._prove(self.home.routines)
             if not pending:
                 return
-        yield from self._name(pending)
+        yield from self._name(self.home.routines, pending)
 
     def _withdraw(self) -> None:
         """Something is going to be written: what is proven may not hold any more, where an address line is
         at fault."""
-        self.found.proven, self.found.read = [], Verification()
+        self.found.proven, self.found.read, self.sums = [], Verification(), {}
 
     def _prove(self, routines: Routines | None) -> Talk[Image]:
         """Prove the whole image: by sums, its shortest stretches by reading back; without routines all of it
@@ -180,20 +176,18 @@ class _Entry:
             verdict = Verdict(agree=found.proven)
             yield from judge(self.talk, routines, summed, verdict, total=len(image))
             doubtful += [image.slice(each) for each in verdict.differ]
+            self.sums = verdict.differ
         if read:
             yield from verify(self.talk, read, found.read)
             doubtful += [image.slice(Range(each.address, each.address)) for each in found.read.findings]
         return Image.from_runs((s.first, s.data) for part in doubtful for s in part.segments)
 
-    def _name(self, image: Image) -> Talk[None]:
-        """Read back what cannot be proven, so that each address that differs is named."""
+    def _name(self, routines: Routines | None, image: Image) -> Talk[None]:
+        """What cannot be proven: each address that differs, where reading back has not named it already."""
         found = self.found
-        found.read.findings = []
-        yield from verify(self.talk, image, found.read)
-        wrong = {finding.address for finding in found.read.findings}
-        for segment in image.segments:
-            if not any(address in segment.range for address in wrong):
-                found.remarks.append(UNSTEADY.format(segment.range))
+        if routines:
+            sums = {piece: text for piece, text in self.sums.items() if image.slice(piece)}
+            yield from name(self.talk, routines, image, sums, found.read, found.remarks)
 
     def _send(self, routines: Routines, image: Image) -> Talk[None]:
         """Send `image`; where nobody answers any more, come back, look at the routines, and go on."""
@@ -232,14 +226,3 @@ class _Entry:
             found.remarks.append(
                 f"{found.tally.wasted} of {found.tally.blocks} blocks did not arrive whole; sent again"
             )
-
-
-def joined(ranges: Iterable[Range]) -> tuple[Range, ...]:
-    """Ranges sorted, those that touch or overlap as one."""
-    result: list[Range] = []
-    for each in sorted(ranges):
-        if result and each.first <= result[-1].last + 1:
-            result[-1] = Range(result[-1].first, max(result[-1].last, each.last))
-        else:
-            result.append(each)
-    return tuple(result)

@@ -32,10 +32,11 @@ CYCLES_A_BYTE = 92
 
 @dataclass
 class Verdict:
-    """agree: summed as expected. differ: not so. Stretches of whole pieces, in any order."""
+    """agree: pieces summed as expected, in any order. differ: the others, with what was printed for each
+    the last time, "" where that is not clear."""
 
     agree: list[Range] = field(default_factory=list)
-    differ: list[Range] = field(default_factory=list)
+    differ: dict[Range, str] = field(default_factory=dict)
 
 
 def stretches(image: Image) -> Iterator[Segment]:
@@ -68,6 +69,7 @@ def judge(
 
 def _judge_stretch(talk: Conversation, routines: Routines, stretch: Segment, verdict: Verdict) -> Talk[None]:
     doubtful = pieces(stretch.range)
+    told: dict[Range, str] = {}
     for _asked in range(1 + ASKED_AGAIN):
         wrong: list[Range] = []
         clean = True
@@ -82,11 +84,13 @@ def _judge_stretch(talk: Conversation, routines: Routines, stretch: Segment, ver
             agreed = {piece for piece, right in zip(wanted, good, strict=True) if right}
             verdict.agree += [piece for piece in group if piece in agreed]
             wrong += [piece for piece in group if piece not in agreed]
+            for number, piece in enumerate(wanted):
+                told[piece] = came[SYMBOLS * number : SYMBOLS * number + SYMBOLS] if whole else ""
             clean = clean and whole
         doubtful = wrong
         if not doubtful or (clean and talk.error_rate < CALM):
             break
-    verdict.differ += doubtful
+    verdict.differ.update((piece, told[piece]) for piece in doubtful)
 
 
 def grouped(doubtful: list[Range]) -> list[list[Range]]:

@@ -14,7 +14,7 @@ from linktool.machine import Machine
 from linktool.resident.placement import CELLS, Placement, lacking
 
 FOLDER = Path(__file__).parent
-CHECKER_BYTES, RECEIVER_BYTES, BOOTSTRAP_BYTES = 83, 89, 31
+CHECKER_BYTES, RECEIVER_BYTES, BOOTSTRAP_BYTES = 83, 89, 32
 """Sizes of the three, the same at every address; a test holds them against the sources."""
 
 LEAVE_BOOTSTRAP = " "
@@ -44,7 +44,7 @@ class Routines:
         """What the routines take of the machine's memory, with or without the receiver."""
         zero, code = self.placement.page_zero, self.placement.code
         if not receiver:
-            used = CELLS + (BOOTSTRAP_BYTES if self.placement.window else 0)
+            used = CELLS + (BOOTSTRAP_BYTES if self.placement.window and self.placement.size else 0)
             zero = Range(zero.first, zero.first + used - 1)
             code = Range(code.first, code.first + CHECKER_BYTES - 1)
         return (zero, self.placement.window or code)
