@@ -46,7 +46,7 @@ def check(talk: Conversation, image: Image, port: str = "", via: Via = "auto") -
     if via == "read":
         report = yield from check_by_reading(talk, image, port)
         report = replace(report, via="read")
-        home.hold(report.proven)
+        home.hold(image, report.proven)
         if saved_s > WORTH_SAYING_S and forecast.routines and forecast.with_routines_s:
             places = " and ".join(str(each) for each in forecast.routines.overwritten(False))
             remark = (
@@ -101,7 +101,7 @@ class _Check:
         except (Gone, NoAnswer) as error:
             lost = str(error)
         proven = joined([*found.summed, *ranges_of(found.read.proven_image)])
-        self.home.hold(proven)
+        self.home.hold(self.image, proven)
         return Report(
             command="check",
             machine=talk.machine.name,

@@ -1,9 +1,9 @@
 """enter, through the resident receiver: blocks go in at the adapter's speed, the checker proves them.
 
-Where the routines were in memory already, the checker sums the image first, and only pieces that differ are
-sent. All of it is summed after the last byte was written. What still differs after being sent again is read
-back, so that each address is named. Where the routines cannot be used, the rest is typed, and the report
-says why.
+What this talk has entered before is taken to be there still, and only what differs from that is sent. Then
+all of it is summed, after the last byte was written, and pieces that differ are sent; what still differs
+after being sent again is read back, so that each address is named. Where the routines cannot be used, the
+rest is typed, and the report says why.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ def enter(
         via = "receiver" if entering(talk.machine, image, ready, home.held).faster else "typed"
     if via == "typed":
         report = yield from enter_typed(talk, image, port, check)
-        home.hold((*report.proven, *report.typed))
+        home.hold(image, (*report.typed, *report.proven))
         return report
     report = yield from _Entry(talk, image, check).report(port)
     return report
@@ -67,6 +67,24 @@ class _Found:
     read: Verification = field(default_factory=Verification)
     remarks: list[str] = field(default_factory=list)
     tally: Tally = field(default_factory=Tally)
+
+
+NEAR = 8
+"""Bytes alike between two that differ, which are sent along: a block more would take as many keys."""
+
+
+def unlike(known: Image, image: Image) -> Image:
+    """What of `image` is not known to be there, in stretches worth a block."""
+    runs: list[list[int]] = []
+    for address, value in image.cells():
+        if known.get(address) == value:
+            continue
+        if runs and address - runs[-1][1] <= NEAR and len(image.slice(Range(runs[-1][1], address))) > 1:
+            runs[-1][1] = address
+        else:
+            runs.append([address, address])
+    parts = [image.slice(Range(first, last)) for first, last in runs]
+    return Image.from_runs((segment.first, segment.data) for part in parts for segment in part.segments)
 
 
 class _Entry:
@@ -101,7 +119,7 @@ class _Entry:
         self._remark()
         cells = (cell for run in (*found.sent, *found.typed) for cell in enumerate(run[1], run[0]))
         entered = ranges_of(Image.from_cells(cells))
-        self.home.hold(entered)
+        self.home.hold(self.image, entered)
         return Report(
             command="enter",
             machine=talk.machine.name,
@@ -130,19 +148,17 @@ class _Entry:
         reason = unsuited(talk.machine, self.image)
         if reason:
             raise Unfit(reason)
-        known = self.check and suits(self.home, taken, True)
         routines = yield from settle(talk, taken, True)
-        pending = self.image
-        if known:
-            pending = yield from self._prove(routines)
-        for _round in range(1 + ROUNDS):
-            if not pending:
-                return
-            self._withdraw()
-            yield from self._send(routines, pending)
+        pending = unlike(self.home.known, self.image) if self.check else self.image
+        for _round in range(2 + ROUNDS):
+            if pending:
+                self._withdraw()
+                yield from self._send(routines, pending)
             if not self.check:
                 return
             pending = yield from self._prove(routines)
+            if not pending:
+                return
         yield from self._name(routines, pending)
 
     def _by_hand(self) -> Talk[None]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from formats.image import Range
+from formats.image import Image, Range
 from linktool.conversation import Conversation
 from linktool.resident.routines import Routines
 
@@ -14,22 +14,29 @@ from linktool.resident.routines import Routines
 class Residence:
     """routines: those in memory, or None. receiver: whether theirs is proven too, not the checker alone.
     gap_s: the time between two keys that the adapter was found to need; 0: none beyond its own rate,
-    None: not measured yet. held: what this talk has entered or checked, where no routine may be put.
-    touched: everything that routines of this talk have been written to, those forgotten since too."""
+    None: not measured yet. known: what this talk has entered or checked and found; no routine is put there,
+    and it is a first guess, no more, of what memory holds. touched: everything that routines of this talk
+    have been written to, those forgotten since too."""
 
     routines: Routines | None = None
     receiver: bool = False
     gap_s: float | None = None
-    held: list[Range] = field(default_factory=list)
+    known: Image = field(default_factory=Image)
     touched: list[Range] = field(default_factory=list)
 
     def forget(self) -> None:
         """The routines are not to be trusted any more."""
         self.routines, self.receiver = None, False
 
-    def hold(self, ranges: Iterable[Range]) -> None:
-        """The user's bytes stand here now."""
-        self.held.extend(each for each in ranges if each not in self.held)
+    @property
+    def held(self) -> tuple[Range, ...]:
+        """Where the user's bytes stand."""
+        return tuple(segment.range for segment in self.known.segments)
+
+    def hold(self, image: Image, ranges: Iterable[Range]) -> None:
+        """The user's bytes stand there now: those of `image` in `ranges`."""
+        for each in ranges:
+            self.known = self.known.overlay(image.slice(each), "replace")
 
 
 def residence(talk: Conversation) -> Residence:

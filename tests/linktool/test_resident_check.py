@@ -96,7 +96,7 @@ def test_an_image_that_includes_the_routines_is_checked_from_another_place():
 
 def test_without_room_it_is_read_back_and_the_report_says_why():
     talk, board = ready(",display=3000")
-    residence(talk).held.append(Range(0x0280, 0x3FFF))
+    residence(talk).known = Image.from_bytes(0x0280, bytes(0x3D80))
     report = drive(check(talk, Image.from_bytes(0x0280, DATA[:40]), "board:", "checker"), board)
     assert report.ok and report.via == "read" and "no room for 83 bytes" in report.remarks[0]
 
