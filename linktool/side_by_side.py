@@ -2,8 +2,8 @@
 
 A command is written for one bench and waits in `Bench.hold` while its conversation goes on. Here each runs in
 a thread, but only one thread is ever awake: a command that reaches `hold` hands its conversation over and
-sleeps, and the main thread drives all conversations together (driver.drive_all). So nothing is shared, no lock
-is needed, and a command need not know that it is not alone.
+sleeps, and the main thread drives all conversations together (driver.drive_all). So no lock is needed, and a
+command need not know that it is not alone.
 
 First every command runs up to its first conversation: what can be refused is refused before any port is
 opened. Then the ports are opened, then all goes on. One that fails does not stop the others.

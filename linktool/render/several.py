@@ -1,4 +1,4 @@
-"""Several boards as text, a line each in a table, and as JSON. What is wrong with one stands above the table."""
+"""Several boards as text, a line each in a table, and as JSON. What is wrong with one stands above it."""
 
 from __future__ import annotations
 

@@ -38,10 +38,10 @@ def test_ports_are_their_own_labels_and_simulated_ones_may_come_again():
 @pytest.mark.parametrize(
     ("change", "said"),
     [
-        (('label = "J. Heron 1"', 'label = ""'), "[board 1] label is ''; allowed: 1 to 32 printable characters"),
+        (('label = "J. Heron 1"', 'label = ""'), "label is ''; allowed: 1 to 32 printable characters"),
         (('label = "J. Heron 1"', 'label = "a\\u001B[2Jb"'), "printable characters"),
         (('label = "J. Heron 1"', 'label = "' + "x" * 33 + '"'), "1 to 32"),
-        (('label = "J. Heron 1"', 'name = "J"'), "[board 1] name is not known; allowed: port, label, machine"),
+        (('label = "J. Heron 1"', 'name = "J"'), "name is not known; allowed: port, label, machine"),
         (('port = "/dev/ttyUSB0"', "port = 3"), "[board 1] port is 3; allowed: text in quotes"),
         (('port = "/dev/ttyUSB0"', 'port = "nonsense://x"'), "[board 1] port: the port name 'nonsense://x'"),
         (('port = "/dev/ttyUSB0"\n', ""), "[board 1] port is missing"),
