@@ -125,11 +125,14 @@ def _pairs(talk: Conversation, spread_s: float) -> Talk[tuple[float, ...]]:
         yield from talk.pause(1.2 * expected)
         talk.inbox = ""
         yield from talk.send(SCRATCH)
-        if apart_s:
-            yield from talk.pause(apart_s)
-        yield from talk.send(SCRATCH)
-        yield from talk.gather(1, talk.pacing.echo_s)
+        second_at = talk.now + apart_s
+        yield from talk.gather(1, apart_s)
         first, held = talk.now, len(talk.inbox)
+        yield from talk.pause(second_at - talk.now)
+        yield from talk.send(SCRATCH)
+        if not held:
+            yield from talk.gather(1, talk.pacing.echo_s)
+            first, held = talk.now, len(talk.inbox)
         yield from talk.gather(2, talk.pacing.echo_s)
         if talk.inbox == 2 * SCRATCH and held == 1:
             gaps.append(talk.now - first)
