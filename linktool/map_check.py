@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from formats.image import Range
@@ -55,8 +56,8 @@ def kinds_of(machine: Machine) -> dict[int, str]:
 
 
 def stretches(machine: Machine, pages: Sequence[Page]) -> tuple[Stretch, ...]:
-    """What was found, in order of address. Pages that were not probed belong to a stretch where all that
-    were probed in their bank answer alike."""
+    """What was found, in order of address. A bank is one stretch where pages spread over it were looked at
+    and all answer alike."""
     kinds = kinds_of(machine)
     found: list[Stretch] = []
     for where, label in _places(machine):
@@ -66,12 +67,23 @@ def stretches(machine: Machine, pages: Sequence[Page]) -> tuple[Stretch, ...]:
         groups = _alike(mine)
         for group in groups:
             first, last = group[0].number, group[-1].number
-            whole = where if len(groups) == 1 else Range(first * PAGE, last * PAGE + PAGE - 1)
+            whole = Range(first * PAGE, last * PAGE + PAGE - 1)
+            if len(groups) == 1 and _speak_for(group, where):
+                whole = where
             kind, state = kinds[first], _main_state(group)
             faulty = sum(page.state == "faulty" for page in group)
             mirrored, verdict = _mirrored(group, whole), _verdict(kind, state)
             found.append(Stretch(whole, label, kind, state, len(group), faulty, mirrored, verdict))
     return tuple(found)
+
+
+def _speak_for(group: Sequence[Page], where: Range) -> bool:
+    """Whether the pages looked at are spread over the whole place: no more is left out at its ends than
+    between them."""
+    numbers = [page.number for page in group]
+    between = max((after - before - 1 for before, after in pairwise(numbers)), default=0)
+    ends = max(numbers[0] - where.first // PAGE, where.last // PAGE - numbers[-1])
+    return ends <= between
 
 
 def _places(machine: Machine) -> Iterable[tuple[Range, str]]:

@@ -1,7 +1,7 @@
 """What a page answers as, from what was read there before and after a byte was written. Pure.
 
-A page that keeps what is written is RAM. One that shows what was written to another page shares its cells. One
-that stays as it was is ROM if it holds different bytes, and nothing at all if it reads as an undriven bus
+A page that keeps what is written is RAM. One that shows what was written to another page shares its cells.
+One that stays as it was is ROM if it holds different bytes, and nothing at all if it reads as an undriven bus
 does: the high half of the address, which was on the bus last, or all ones or zeros (common practice). A place
 where some bits keep and others do not, or that changes by itself, is bad RAM where the profile has RAM, and
 looks like I/O elsewhere.
@@ -67,23 +67,25 @@ def page_states(probes: tuple[Probe, ...], looked: Looked, kinds: Mapping[int, s
 
 
 def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
-    """The byte that several addresses read -> the one of them that is where the memory belongs."""
-    sharing: dict[int, list[int]] = {}
+    """Each address that shows what was written to another one, or whose cell another one shows -> the one of
+    them that is where the memory belongs. Only addresses with the same low half are held together."""
+    sharing: dict[tuple[int, int], list[int]] = {}
     tags = dict(looked.tags.cells())
-    owners = {value: address for address, value in tags.items()}
-    for address, value in tags.items():
+    owners = {(address % PAGE, value): address for address, value in tags.items()}
+    for address in tags:
         read = looked.after.get(address, ())
-        if not read or len(set(read)) > 1 or owners.get(read[-1]) is None:
+        owner = owners.get((address % PAGE, read[-1])) if len(set(read)) == 1 else None
+        if owner is None:
             continue
-        owner = owners[read[-1]]
         own = looked.after.get(owner, ())
-        if own and own[-1] == tags[owner] and address % PAGE == owner % PAGE:
-            sharing.setdefault(read[-1], []).append(address)
-    return {
-        value: min(addresses, key=lambda a: (kinds[a // PAGE] != "ram", a))
-        for value, addresses in sharing.items()
-        if len(addresses) > 1
-    }
+        if own and own[-1] == tags[owner]:
+            sharing.setdefault((address % PAGE, read[-1]), []).append(address)
+    homes: dict[int, int] = {}
+    for addresses in sharing.values():
+        if len(addresses) > 1:
+            home = min(addresses, key=lambda a: (kinds[a // PAGE] != "ram", a))
+            homes.update((address, home) for address in addresses)
+    return homes
 
 
 def _only_read(probe: Probe, number: int, looked: Looked, kind: str) -> Page:
@@ -119,8 +121,8 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
         shown = before[-1] if before else None
         return Page(number, "faulty" if kind == "ram" else "io", shown=shown)
     shown = after[-1]
-    home = homes.get(shown)
-    if home is not None and len(set(after)) == 1:
+    home = homes.get(address)
+    if home is not None:
         if home == address:
             return Page(number, "ram", shown=shown)
         return Page(number, "mirror", of=home // PAGE, shown=shown)

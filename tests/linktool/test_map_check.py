@@ -41,11 +41,20 @@ def test_a_bank_that_does_not_answer_is_wrong_as_a_whole():
     assert ("2000-2FFF", "floating", "wrong", 16) in told(pages)
 
 
-def test_a_few_pages_speak_for_a_bank_where_they_agree_and_for_themselves_where_not():
-    few = {page: Page(page, "floating") for page in (0x21, 0x22, 0x25, 0x26)}
-    assert told(few) == [("2000-2FFF", "floating", "wrong", 4)]
-    half = few | {page: Page(page, "ram") for page in (0x29, 0x2A)}
-    assert told(half) == [("2100-26FF", "floating", "wrong", 4), ("2900-2AFF", "ram", "as expected", 2)]
+def test_pages_spread_over_a_bank_speak_for_it_where_they_agree_and_for_themselves_where_not():
+    spread = (0x21, 0x22, 0x25, 0x26, 0x29, 0x2A, 0x2D, 0x2E)
+    few = {page: Page(page, "floating") for page in spread}
+    assert told(few) == [("2000-2FFF", "floating", "wrong", 8)]
+    half = {page: Page(page, "floating" if page < 0x28 else "ram") for page in spread}
+    assert told(half) == [("2100-26FF", "floating", "wrong", 4), ("2900-2EFF", "ram", "as expected", 4)]
+
+
+def test_pages_at_one_end_of_a_bank_do_not_speak_for_the_other():
+    assert told({page: Page(page, "ram") for page in (0x21, 0x22)}) == [
+        ("2100-22FF", "ram", "as expected", 2)
+    ]
+    mirrored = {page: Page(page, "mirror", of=page - 0x40) for page in range(0x40, 0x60)}
+    assert told(mirrored) == [("4000-5FFF", "mirror", "more than expected", 32)]
 
 
 def test_a_page_that_keeps_only_some_bits_speaks_for_its_neighbours():
@@ -73,7 +82,7 @@ def test_a_mirror_where_ram_is_expected_is_wrong():
 
 def test_the_monitors_own_memory_counts_as_ram_and_rom_that_is_gone_is_wrong():
     pages = {0x00: Page(0, "ram"), 0x01: Page(1, "in use"), 0xFF: Page(0xFF, "floating")}
-    assert told(pages) == [("0000-0FFF", "ram", "as expected", 2), ("FF00-FFFF", "floating", "wrong", 1)]
+    assert told(pages) == [("0000-01FF", "ram", "as expected", 2), ("FF00-FFFF", "floating", "wrong", 1)]
 
 
 def test_nothing_looked_at_is_nothing_said():

@@ -20,6 +20,9 @@ from linktool.probes import Probe, coarse_pages, probes_for
 
 MACHINES = {name: profiles.load(name) for name in ("heron", "dot")}
 HERON = MACHINES["heron"]
+HERON_TEXT = (profiles.SHIPPED / "heron.toml").read_text("utf-8")
+MORE_RAM = '[[area]]\nfirst = "4000"\nlast = "7FFF"\nkind = "ram"\nlabel = "more"\n\n[[area]]\nfirst = "9F00"'
+WHOLE = profiles.parse(HERON_TEXT.replace('[[area]]\nfirst = "9F00"', MORE_RAM, 1), "whole.toml")
 
 
 def coarse(machine: Machine) -> tuple[Probe, ...]:
@@ -92,6 +95,16 @@ def test_a_bank_that_mirrors_another_one():
     assert (fault.cause.kind, fault.cause.other) == ("mirrored", Range(0x2000, 0x2FFF))
 
 
+def test_memory_that_shows_all_over_the_map_where_the_upper_lines_are_not_decoded():
+    """Every page of 4000-7FFF shows RAM: tags of odd and even pages must not be taken for one another."""
+    board = Board(WHOLE, faults=("mirror:0000-3FFF:4000-7FFF",), seed=6)
+    talk = Conversation(HERON)
+    report = drive(survey(talk, probes_for(HERON, range(0x80)), "board:"), board)
+    assert told(report)[-1] == ("4000-7FFF", "mirror", "more than expected")
+    assert report.stretches[-1].of == Range(0, 0x3FFF)
+    assert {page.state for page in report.pages if page.number >= 0x40} == {"mirror"}
+
+
 def test_memory_beyond_the_profile_is_told_and_is_no_fault():
     more = profiles.parse(
         HERON_TEXT.replace('last = "3FFF"\nkind = "ram"', 'last = "4FFF"\nkind = "ram"', 1), "more.toml"
@@ -103,9 +116,6 @@ def test_memory_beyond_the_profile_is_told_and_is_no_fault():
     assert ("4000-4FFF", "ram", "more than expected") in told(report)
     assert report.exit_status == 0
     assert Image.from_bytes(0x4000, board.memory(0x4000, 0x4FFF)) == before
-
-
-HERON_TEXT = (profiles.SHIPPED / "heron.toml").read_text("utf-8")
 
 
 @pytest.mark.parametrize("at_s", [3, 8, 14, 20, 26, 32, 38, 44])
