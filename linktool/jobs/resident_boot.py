@@ -77,11 +77,12 @@ def suits(home: Residence, taken: Iterable[Range], receiver: bool) -> bool:
 
 def candidates(talk: Conversation, taken: Iterable[Range], receiver: bool) -> list[Placement]:
     """Places for the routines, best first: for both where both fit, for the checker alone if that will do.
-    What this talk has entered or checked is left alone."""
-    held = [*taken, *residence(talk).held]
-    found = places(talk.machine, length(True), True, held)
+    What this talk has entered or checked is left alone; what earlier ones have, where that is possible."""
+    home = residence(talk)
+    held = [*taken, *home.held]
+    found = places(talk.machine, length(True), True, held, home.wary)
     if not found and not receiver:
-        found = places(talk.machine, length(False), False, held)
+        found = places(talk.machine, length(False), False, held, home.wary)
     return found
 
 

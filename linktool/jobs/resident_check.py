@@ -37,7 +37,7 @@ def check(talk: Conversation, image: Image, port: str = "", via: Via = "auto") -
     back. Never raises for the link."""
     home = residence(talk)
     ready = home.routines if suits(home, ranges_of(image), False) else None
-    forecast = checking(talk.machine, image, ready, home.held)
+    forecast = checking(talk.machine, image, ready, home.held, home.wary)
     if via == "auto":
         via = "checker" if ready and forecast.faster else "read"
         saved_s = forecast.by_hand_s - (forecast.with_routines_s or forecast.by_hand_s)

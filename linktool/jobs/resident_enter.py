@@ -50,7 +50,7 @@ def enter(
     taken = ranges_of(image)
     if via == "auto":
         ready = home.routines if suits(home, taken, True) and home.receiver else None
-        via = "receiver" if entering(talk.machine, image, ready, home.held).faster else "typed"
+        via = "receiver" if entering(talk.machine, image, ready, home.held, home.wary).faster else "typed"
     if via == "typed":
         report = yield from enter_typed(talk, image, port, check)
         home.hold(image, (*report.typed, *report.proven))

@@ -44,11 +44,16 @@ class Forecast:
 
 
 def entering(
-    machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()
+    machine: Machine,
+    image: Image,
+    ready: Routines | None = None,
+    held: Iterable[Range] = (),
+    wary: Iterable[Range] = (),
 ) -> Forecast:
-    """Entering and proving `image`. ready: routines that are in the machine, receiver and all."""
+    """Entering and proving `image`. ready: routines that are in the machine, receiver and all. held, wary:
+    see Residence."""
     by_hand_s = make(machine, image).cost.seconds + read_cost(machine, image, BLOCK).seconds
-    routines, reason = (ready, "") if ready else _routines(machine, image, held, receiver=True)
+    routines, reason = (ready, "") if ready else _routines(machine, image, held, wary, receiver=True)
     if unsuited(machine, image):
         routines, reason = None, unsuited(machine, image)
     if routines is None:
@@ -61,11 +66,15 @@ def entering(
 
 
 def checking(
-    machine: Machine, image: Image, ready: Routines | None = None, held: Iterable[Range] = ()
+    machine: Machine,
+    image: Image,
+    ready: Routines | None = None,
+    held: Iterable[Range] = (),
+    wary: Iterable[Range] = (),
 ) -> Forecast:
     """Checking `image`. ready: routines that are in the machine."""
     by_hand_s = read_cost(machine, image, BLOCK).seconds
-    routines, reason = (ready, "") if ready else _routines(machine, image, held, receiver=False)
+    routines, reason = (ready, "") if ready else _routines(machine, image, held, wary, receiver=False)
     if routines is None:
         return Forecast(by_hand_s, None, reason=reason)
     setup_s = _ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, False)
@@ -96,15 +105,15 @@ def proving_s(machine: Machine, routines: Routines, image: Image) -> float:
 
 
 def _routines(
-    machine: Machine, image: Image, held: Iterable[Range], receiver: bool
+    machine: Machine, image: Image, held: Iterable[Range], wary: Iterable[Range], receiver: bool
 ) -> tuple[Routines | None, str]:
     reason = lacking(machine, receiver)
     if reason:
         return None, reason
     taken = [*(segment.range for segment in image.segments), *held]
-    found = places(machine, length(True), True, taken)
+    found = places(machine, length(True), True, taken, wary)
     if not found and not receiver:
-        found = places(machine, length(False), False, taken)
+        found = places(machine, length(False), False, taken, wary)
     if not found:
         return None, NO_ROOM.format(length(receiver))
     return assembled(machine, found[0]), ""

@@ -65,13 +65,21 @@ def lacking(machine: Machine, receiver: bool) -> str:
     return ""
 
 
-def places(machine: Machine, length: int, buffered: bool, taken: Iterable[Range]) -> list[Placement]:
+def places(
+    machine: Machine, length: int, buffered: bool, taken: Iterable[Range], wary: Iterable[Range] = ()
+) -> list[Placement]:
     """Where `length` bytes of code fit, best first; empty where there is no room.
 
     buffered  whether a buffer is needed; where there is room for one, there is one anyway
     taken     what must be left alone, besides what the profile reserves
+    wary      what is left alone where that is possible
     """
-    hindered = [*(reserved.range for reserved in machine.reserved), *taken]
+    firm = [*(reserved.range for reserved in machine.reserved), *taken]
+    clear = _places(machine, length, buffered, [*firm, *wary])
+    return clear + [place for place in _places(machine, length, buffered, firm) if place not in clear]
+
+
+def _places(machine: Machine, length: int, buffered: bool, hindered: list[Range]) -> list[Placement]:
     zero = max(_gaps(machine, hindered, Range(0x00, 0xFF)), key=len, default=None)
     if zero is None or len(zero) < CELLS + (BUFFER_LEAST if buffered else 0):
         return []

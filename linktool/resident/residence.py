@@ -15,13 +15,15 @@ class Residence:
     """routines: those in memory, or None. receiver: whether theirs is proven too, not the checker alone.
     gap_s: the time between two keys that the adapter was found to need; 0: none beyond its own rate,
     None: not measured yet. known: what this talk has entered or checked and found; no routine is put there,
-    and it is a first guess, no more, of what memory holds. touched: everything that routines of this talk
+    and it is a first guess, no more, of what memory holds. wary: where earlier talks have entered something;
+    routines are put there only where there is no other room. touched: everything that routines of this talk
     have been written to, those forgotten since too."""
 
     routines: Routines | None = None
     receiver: bool = False
     gap_s: float | None = None
     known: Image = field(default_factory=Image)
+    wary: tuple[Range, ...] = ()
     touched: list[Range] = field(default_factory=list)
 
     def forget(self) -> None:

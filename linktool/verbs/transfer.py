@@ -6,8 +6,10 @@ from dataclasses import replace
 
 from formats.image import Image
 from linktool import library
+from linktool.actions import Talk
 from linktool.bench import Bench
 from linktool.commands import Values
+from linktool.conversation import Conversation
 from linktool.errors import UsageError
 from linktool.jobs.enter import refuse_harm
 from linktool.jobs.read import read as read_job
@@ -19,6 +21,7 @@ from linktool.jobs.sheet import expected_screen
 from linktool.jobs.unseen_run import run_unseen
 from linktool.plan import make
 from linktool.sources import gather
+from linktool.verbs.entered_before import be_wary
 from linktool.verbs.keeping import hold_kept, keeper_for
 from linktool.verbs.saving import target
 
@@ -46,11 +49,21 @@ def _entered(bench: Bench, values: Values, image: Image, start: int | None) -> R
     keeper = keeper_for(bench, "enter", image, **options)
     report = hold_kept(
         bench,
-        lambda talk, port: enter_job(talk, image, port, not values["no_check"], values["via"]),
+        lambda talk, port: _entering(bench, talk, image, port, values),
         keeper,
     )
     keeper.end(not (report.stopped or report.lost), report.typed)
     return report
+
+
+def _entering(bench: Bench, talk: Conversation, image: Image, port: str, values: Values) -> Talk[Report]:
+    be_wary(bench, talk)
+    return enter_job(talk, image, port, not values["no_check"], values["via"])
+
+
+def _checking(bench: Bench, talk: Conversation, image: Image, port: str, values: Values) -> Talk[Report]:
+    be_wary(bench, talk)
+    return check_job(talk, image, port, values["via"])
 
 
 def _start(bench: Bench, asked: int | str | None, image: Image) -> int | None:
@@ -102,7 +115,7 @@ def check(bench: Bench, values: Values) -> Report:
     need_echo(bench)
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
-    report = bench.hold(lambda talk, port: check_job(talk, image, port, values["via"]))
+    report = bench.hold(lambda talk, port: _checking(bench, talk, image, port, values))
     return replace(report, remarks=(*warnings, *report.remarks))
 
 

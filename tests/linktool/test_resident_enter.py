@@ -300,6 +300,19 @@ def test_the_faster_way_is_chosen_and_the_other_can_be_asked_for(folder, capsys)
         assert facts["proof"] == ("read back" if chosen == "typed" else "checksum")
 
 
+def test_what_an_earlier_command_entered_is_left_alone_where_there_is_other_room(folder, capsys):
+    words = ["--port", "board:rate=9600", "--json"]
+    assert main(["enter", "small.bin", "--at", "3F80", *words]) == 0
+    capsys.readouterr()
+    assert main(["enter", "big.bin", "--at", "0280", *words]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["via"] == "receiver" and "3E80-3F7F" in facts["warnings"][0]
+    log = next((folder / "linktool").rglob("bench-log.jsonl"))
+    log.write_text(log.read_text().replace('"3F80"', '"0600"') + 'no record\n{"typed": 3}\n')
+    assert main(["enter", "big.bin", "--at", "0280", *words]) == 0
+    assert "3F00-3FFF" in json.loads(capsys.readouterr().out)["warnings"][0]
+
+
 def test_the_report_says_how_it_was_proven_and_what_was_overwritten(folder, capsys):
     assert main(["enter", "big.bin", "--at", "0280", "--port", "board:rate=9600"]) == 0
     shown = capsys.readouterr().out

@@ -51,6 +51,13 @@ def test_an_image_up_to_the_last_byte_before_the_window_leaves_it_alone():
     assert not places(HERON, BOTH, True, [Range(0x0280, 0x4000 - BOTH)])
 
 
+def test_what_calls_for_care_is_left_alone_where_there_is_other_room():
+    old = [Range(0x3F80, 0x3FFF)]
+    assert places(HERON, BOTH, True, [], old)[0].window == Range(0x3E80, 0x3F7F)
+    everywhere = [Range(0x0280, 0x3FFF)]
+    assert places(HERON, BOTH, True, [], everywhere)[0].window == Range(0x3F00, 0x3FFF)
+
+
 def test_page_zero_taken_means_no_buffer_or_no_place_at_all():
     small = places(HERON, length(False), False, [Range(0x00, 0xEF - CELLS)])[0]
     assert small.size == 0 and small.cells == 0xF0 - CELLS
