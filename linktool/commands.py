@@ -62,6 +62,12 @@ CHECK_VIA = Argument(
     "read back, or summed by a routine put into the machine; auto: by one that is there already",
     default="auto",
 )
+READ_VIA = Argument(
+    "--via",
+    Choice(("auto", "dump", "reader")),
+    "dumped by the monitor, or printed densely by a routine put into the machine; auto: as for check",
+    default="auto",
+)
 
 
 @dataclass(frozen=True)
@@ -199,6 +205,7 @@ COMMANDS: tuple[Command, ...] = (
         (
             Argument("range", RangeOf(), "what to read", many=True),
             Argument("--as", Choice(("hex", "code")), "show bytes, or instructions", default="hex"),
+            READ_VIA,
             Argument("--output", File(), "save to a file, in any format", short="-o"),
             Argument("--to", Text("FORMAT"), "the saved file's format, when its name does not tell"),
             Argument("--overwrite", None, "let --output replace a file that is there"),

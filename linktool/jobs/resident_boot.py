@@ -1,5 +1,5 @@
 """Put the resident routines into the machine and prove them: the checker by reading it back, then by a sum
-over itself; the receiver by the checker.
+over itself; receiver and reader by the checker.
 
 Only the bootstrap is typed, where the machine has what it needs, and brings the rest; else the routines are
 typed line by line. Routines this talk has proven before are used again when their sum still comes right.
@@ -50,32 +50,35 @@ class Unfit(Exception):
     """The routines cannot be used here; the text says why."""
 
 
-def settle(talk: Conversation, taken: Iterable[Range], receiver: bool) -> Talk[Routines]:
-    """The routines, proven, clear of `taken`: those in memory if they will do, else put there now.
-
-    Raises Unfit; Stopped, Gone, NoAnswer.
+def settle(
+    talk: Conversation, taken: Iterable[Range], receiver: bool, reader: bool = False
+) -> Talk[Routines]:
+    """The checker, and the others asked for, proven, clear of `taken`: those in memory if they will do, else
+    put there now. Raises Unfit; Stopped, Gone, NoAnswer.
     """
     home, taken = residence(talk), tuple(taken)
     reason = lacking(talk.machine, receiver)
     if reason:
         raise Unfit(reason)
-    intact = yield from _still_there(talk, home, taken, receiver)
+    intact = yield from _still_there(talk, home, taken, receiver, reader)
     if not intact:
         home.forget()
-        yield from _anew(talk, home, taken, receiver)
+        yield from _anew(talk, home, taken, receiver, reader)
     assert home.routines is not None
     return home.routines
 
 
-def suits(home: Residence, taken: Iterable[Range], receiver: bool) -> bool:
+def suits(home: Residence, taken: Iterable[Range], receiver: bool, reader: bool = False) -> bool:
     """Whether the routines this talk has put into memory will do for a job that leaves `taken` alone."""
     routines = home.routines
-    if routines is None or (receiver and not routines.receiver):
+    if routines is None or (receiver and not routines.receiver) or (reader and not routines.reader):
         return False
     return routines.placement.clear_of(taken)
 
 
-def candidates(talk: Conversation, taken: Iterable[Range], receiver: bool) -> list[Placement]:
+def candidates(
+    talk: Conversation, taken: Iterable[Range], receiver: bool, reader: bool = False
+) -> list[Placement]:
     """Places for the routines, best first: for both where both fit, for the checker alone if that will do.
     What this talk has entered or checked is left alone; what earlier ones have, where that is possible."""
     home = residence(talk)
@@ -83,30 +86,39 @@ def candidates(talk: Conversation, taken: Iterable[Range], receiver: bool) -> li
     found = places(talk.machine, length(True), True, held, home.wary)
     if not found and not receiver:
         found = places(talk.machine, length(False), False, held, home.wary)
-    return found
+    return [place for place in found if place.window or not reader]
 
 
-def _still_there(talk: Conversation, home: Residence, taken: tuple[Range, ...], receiver: bool) -> Talk[bool]:
+def _still_there(
+    talk: Conversation, home: Residence, taken: tuple[Range, ...], receiver: bool, reader: bool
+) -> Talk[bool]:
     """The one cheap check before routines are used again: their sum over themselves."""
-    routines, had_receiver = home.routines, home.receiver
-    if routines is None or not suits(home, taken, receiver):
+    routines, had_receiver, had_reader = home.routines, home.receiver, home.reader
+    if routines is None or not suits(home, taken, receiver, reader):
         return False
-    whole = routines.checker.overlay(routines.receiver) if had_receiver else routines.checker
+    whole = routines.checker
+    if had_receiver:
+        whole = whole.overlay(routines.receiver)
+    if had_reader and reader:
+        whole = whole.overlay(routines.reader)
     home.forget()  # should they not come back, they are not tried again
     verdict = yield from judge(talk, routines, whole, phase=PHASE)
     if verdict.differ:
         yield from talk.note("resident", state="changed")
         return False
-    home.routines, home.receiver = routines, had_receiver
+    home.routines, home.receiver, home.reader = routines, had_receiver, had_reader
+    setup = _Setup(talk, home, routines, False, False)
     if receiver and not had_receiver:
-        setup = _Setup(talk, home, routines, True)
-        home.receiver = yield from setup.receiver()
-        return home.receiver
-    return True
+        home.receiver = yield from setup.part(routines.receiver)
+    if reader and not had_reader:
+        home.reader = yield from setup.part(routines.reader)
+    return (home.receiver or not receiver) and (home.reader or not reader)
 
 
-def _anew(talk: Conversation, home: Residence, taken: tuple[Range, ...], receiver: bool) -> Talk[None]:
-    found = candidates(talk, taken, receiver)
+def _anew(
+    talk: Conversation, home: Residence, taken: tuple[Range, ...], receiver: bool, reader: bool
+) -> Talk[None]:
+    found = candidates(talk, taken, receiver, reader)
     if not found:
         raise Unfit(NO_ROOM.format(length(receiver)))
     if home.gap_s is None:
@@ -114,12 +126,13 @@ def _anew(talk: Conversation, home: Residence, taken: tuple[Range, ...], receive
     for placement in found[:PLACES_TRIED]:
         routines = assembled(talk.machine, placement)
         home.touched += routines.overwritten(True)
-        setup = _Setup(talk, home, routines, receiver)
+        setup = _Setup(talk, home, routines, receiver, reader)
         done = yield from setup.checker()
         if done:
             home.routines = routines
-            home.receiver = receiver and (yield from setup.receiver())
-        if done and home.receiver == receiver:
+            home.receiver = receiver and (yield from setup.part(routines.receiver))
+            home.reader = reader and (yield from setup.part(routines.reader))
+        if done and (home.receiver, home.reader) == (receiver, reader):
             zero, code = routines.overwritten(receiver)
             yield from talk.note("resident", state="proven", code=code, page_zero=zero)
             return
@@ -142,9 +155,15 @@ def _near(image: Image) -> list[Range]:
 class _Setup:
     """Routines on their way into one place."""
 
-    def __init__(self, talk: Conversation, home: Residence, routines: Routines, receiver: bool) -> None:
+    def __init__(
+        self, talk: Conversation, home: Residence, routines: Routines, receiver: bool, reader: bool
+    ) -> None:
         self.talk, self.home, self.routines = talk, home, routines
-        self.wanted = routines.checker.overlay(routines.receiver) if receiver else routines.checker
+        self.wanted = routines.checker
+        if receiver:
+            self.wanted = self.wanted.overlay(routines.receiver)
+        if reader:
+            self.wanted = self.wanted.overlay(routines.reader)
         self.loader = bootstrap(talk.machine, routines.placement)
         self.brought = False
 
@@ -171,10 +190,9 @@ class _Setup:
             "should: look at the symbols char_out and monitor of the machine's profile"
         )
 
-    def receiver(self) -> Talk[bool]:
-        """Prove the receiver by the checker. It is typed where it was not brought, or not whole: once the
-        checker is proven, the bootstrap is not let near it any more."""
-        image = self.routines.receiver
+    def part(self, image: Image) -> Talk[bool]:
+        """Prove receiver or reader by the checker. It is typed where it was not brought, or not whole: once
+        the checker is proven, the bootstrap is not let near it any more."""
         noisy = self.talk.error_rate >= CALM
         there = self.brought and not noisy
         for _attempt in range(1 + PUT_AGAIN):

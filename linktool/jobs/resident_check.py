@@ -20,9 +20,8 @@ from linktool.jobs.report import Meter, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.resident_naming import joined, name
 from linktool.jobs.verify import Verification, verify
-from linktool.machine import Machine
 from linktool.resident.checking import Verdict, judge
-from linktool.resident.forecast import checking, long_and_short
+from linktool.resident.forecast import checking, long_and_short, registers_apart
 from linktool.resident.residence import residence
 from linktool.resident.routines import Routines
 
@@ -120,7 +119,10 @@ class _Check:
 
     def _by_sums(self, routines: Routines) -> Talk[None]:
         talk, found = self.talk, self.found
-        registers, memory = _registers_apart(talk.machine, self.image)
+        memory, registers = (
+            Image.from_runs((s.first, s.data) for each in ranges for s in self.image.slice(each).segments)
+            for ranges in registers_apart(talk.machine, ranges_of(self.image))
+        )
         summed, read = long_and_short(memory)
         verdict = Verdict(agree=found.summed)
         yield from judge(talk, routines, summed, verdict, total=len(self.image))
@@ -128,15 +130,3 @@ class _Check:
         read = read.overlay(registers)
         if read:
             yield from verify(talk, read, found.read, total=len(self.image))
-
-
-def _registers_apart(machine: Machine, image: Image) -> tuple[Image, Image]:
-    """The image in what lies among I/O registers, and the rest."""
-    memory = image
-    for area in machine.areas:
-        if area.kind == "io":
-            memory = memory.without(area.range)
-    registers = image
-    for segment in memory.segments:
-        registers = registers.without(segment.range)
-    return registers, memory

@@ -134,8 +134,9 @@ def ask(talk: Conversation, routines: Routines, stretch: Range) -> Talk[str]:
     count = len(pieces(stretch))
     answer, tail = speech.run_answer(dialect, routines.check), "\r" + dialect.ready
     run = speech.run_line(dialect, routines.check)
+    handed = Image.from_bytes(routines.cells, request(stretch))
     for _attempt in range(TRIES):
-        typed = yield from _hand_over(talk, routines, stretch, run)
+        typed = yield from hand_over(talk, handed, run)
         if not typed:
             continue
         talk.counts.lines += 1
@@ -159,9 +160,9 @@ def ask(talk: Conversation, routines: Routines, stretch: Range) -> Talk[str]:
     )
 
 
-def _hand_over(talk: Conversation, routines: Routines, stretch: Range, run: str) -> Talk[bool]:
-    """Put the request into the checker's cells and type its run line, not yet ended. False: try again."""
-    planned = list(lines(talk.machine, Image.from_bytes(routines.cells, request(stretch))))
+def hand_over(talk: Conversation, handed: Image, run: str) -> Talk[bool]:
+    """Type what a routine is handed into its cells, then its run line, not yet ended. False: try again."""
+    planned = list(lines(talk.machine, handed))
     for number, line in enumerate(planned):
         following = planned[number + 1].text if number + 1 < len(planned) else run
         answered = yield from talk.line(line.text, line.answer, following, line.bytes_at)

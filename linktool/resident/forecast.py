@@ -6,6 +6,7 @@ is not known beforehand; a line is given LINE_S for it. The figures are for a li
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -15,7 +16,9 @@ from linktool.machine import Machine, characters_per_second
 from linktool.plan import make, read_cost
 from linktool.resident.checking import CYCLES_A_BYTE, stretches
 from linktool.resident.placement import lacking, places
-from linktool.resident.routines import ROW, Routines, assembled, bootstrap, length
+from linktool.resident.reading_out import GROUP, RUN_BYTES
+from linktool.resident.reading_out import SYMBOLS as GROUP_SYMBOLS
+from linktool.resident.routines import READER_BYTES, ROW, Routines, assembled, bootstrap, length
 from linktool.resident.sending import transfer_keys
 from linktool.resident.sums import PIECE, SYMBOLS, pieces, request
 
@@ -79,6 +82,38 @@ def checking(
         return Forecast(by_hand_s, None, reason=reason)
     setup_s = _ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, False)
     return Forecast(by_hand_s, setup_s + proving_s(machine, routines, image), setup_s, routines)
+
+
+def reading(
+    machine: Machine, wanted: Iterable[Range], ready: Routines | None = None, reader: bool = False
+) -> Forecast:
+    """Reading `wanted`. ready: routines that are in the machine; reader: theirs too."""
+    ranges = tuple(wanted)
+    image = Image.from_cells((at, 0) for each in ranges for at in range(each.first, each.last + 1))
+    by_hand_s = read_cost(machine, image, BLOCK).seconds
+    routines, reason = (ready, "") if ready else _routines(machine, image, (), (), receiver=False)
+    if routines is None or not routines.reader:
+        return Forecast(by_hand_s, None, reason=reason or NO_ROOM.format(READER_BYTES))
+    setup_s = _ask_s(machine, routines, 1) if ready else _setup_s(machine, routines, False)
+    if not reader:
+        setup_s += _ask_s(machine, routines, 1)
+        setup_s += make(machine, routines.reader).cost.seconds if ready else 0.0  # else it is brought along
+    runs = sum(math.ceil(len(each) / RUN_BYTES) for each in ranges)
+    printed_s = len(image) / GROUP * GROUP_SYMBOLS / machine.screen.rate_cps
+    reading_s = printed_s + runs * _ask_s(machine, routines, 0)
+    return Forecast(by_hand_s, setup_s + reading_s + proving_s(machine, routines, image), setup_s, routines)
+
+
+def registers_apart(machine: Machine, wanted: Iterable[Range]) -> tuple[tuple[Range, ...], tuple[Range, ...]]:
+    """Ranges in what is memory, or nothing, and what are I/O registers: reading one may change it."""
+    memory = Image.from_cells((at, 0) for each in wanted for at in range(each.first, each.last + 1))
+    registers = memory
+    for area in machine.areas:
+        if area.kind == "io":
+            memory = memory.without(area.range)
+    for segment in memory.segments:
+        registers = registers.without(segment.range)
+    return tuple(s.range for s in memory.segments), tuple(s.range for s in registers.segments)
 
 
 def unsuited(machine: Machine, image: Image) -> str:

@@ -12,7 +12,7 @@ from linktool.resident.routines import Routines
 
 @dataclass
 class Residence:
-    """routines: those in memory, or None. receiver: whether theirs is proven too, not the checker alone.
+    """routines: those in memory, or None. receiver, reader: whether theirs are proven, besides the checker.
     gap_s: the time between two keys that the adapter was found to need; 0: none beyond its own rate,
     None: not measured yet. known: what this talk has entered or checked and found; no routine is put there,
     and it is a first guess, no more, of what memory holds. wary: where earlier talks have entered something;
@@ -21,6 +21,7 @@ class Residence:
 
     routines: Routines | None = None
     receiver: bool = False
+    reader: bool = False
     gap_s: float | None = None
     known: Image = field(default_factory=Image)
     wary: tuple[Range, ...] = ()
@@ -28,7 +29,7 @@ class Residence:
 
     def forget(self) -> None:
         """The routines are not to be trusted any more."""
-        self.routines, self.receiver = None, False
+        self.routines, self.receiver, self.reader = None, False, False
 
     @property
     def held(self) -> tuple[Range, ...]:

@@ -14,8 +14,11 @@ from linktool.machine import Machine
 from linktool.resident.placement import CELLS, Placement, lacking
 
 FOLDER = Path(__file__).parent
-CHECKER_BYTES, RECEIVER_BYTES, BOOTSTRAP_BYTES = 83, 89, 32
-"""Sizes of the three, the same at every address; a test holds them against the sources."""
+CHECKER_BYTES, RECEIVER_BYTES, READER_BYTES, BOOTSTRAP_BYTES = 83, 89, 54, 32
+"""Sizes of the routines, the same at every address; a test holds them against the sources."""
+
+READER_AT = 184
+"""Where the reader begins in the window: the first row behind checker and receiver."""
 
 LEAVE_BOOTSTRAP = " "
 ROW = 8
@@ -26,14 +29,17 @@ USUAL_MARK = "\x1b"
 
 @dataclass(frozen=True)
 class Routines:
-    """What is put into the machine. checker: the root of trust. receiver: right behind it; empty where the
-    placement has no room. check, receive: where they are run. mark: the key between blocks."""
+    """What is put into the machine. checker: the root of trust. receiver: right behind it. reader: the last
+    in the bootstrap's window. The two are empty where the placement has no room for them. check, receive,
+    read: where they are run. mark: the key between blocks."""
 
     placement: Placement
     checker: Image
     receiver: Image
+    reader: Image
     check: int
     receive: int
+    read: int
     mark: str
 
     @property
@@ -74,13 +80,17 @@ def assembled(machine: Machine, placement: Placement) -> Routines:
         "mark": ord(mark),
     }
     checker = _assembled("checker.s", placement.code.first, known)
+    links = {name: checker.labels[name] for name in ("sum", "home")}
     receiver, receive = Image(), 0
     if placement.size and len(placement.code) >= length(True) and not lacking(machine, True):
-        links = {name: checker.labels[name] for name in ("sum", "home")}
         read = _assembled("receiver.s", placement.code.first + CHECKER_BYTES, {**known, **links})
         receiver, receive = Image(read.image.segments), read.labels["receive"]
+    reader, reads = Image(), 0
+    if placement.window:
+        read = _assembled("reader.s", placement.window.first + READER_AT, {**known, **links})
+        reader, reads = Image(read.image.segments), read.labels["read"]
     check = checker.labels["check"]
-    return Routines(placement, Image(checker.image.segments), receiver, check, receive, mark)
+    return Routines(placement, Image(checker.image.segments), receiver, reader, check, receive, reads, mark)
 
 
 def bootstrap(machine: Machine, placement: Placement) -> Image | None:

@@ -12,10 +12,10 @@ from linktool.commands import Values
 from linktool.conversation import Conversation
 from linktool.errors import UsageError
 from linktool.jobs.enter import refuse_harm
-from linktool.jobs.read import read as read_job
 from linktool.jobs.report import Report, RunReport
 from linktool.jobs.resident_check import check as check_job
 from linktool.jobs.resident_enter import enter as enter_job
+from linktool.jobs.resident_read import read as read_job
 from linktool.jobs.run import run as run_job
 from linktool.jobs.sheet import expected_screen
 from linktool.jobs.unseen_run import run_unseen
@@ -64,6 +64,11 @@ def _entering(bench: Bench, talk: Conversation, image: Image, port: str, values:
 def _checking(bench: Bench, talk: Conversation, image: Image, port: str, values: Values) -> Talk[Report]:
     be_wary(bench, talk)
     return check_job(talk, image, port, values["via"])
+
+
+def _reading(bench: Bench, talk: Conversation, port: str, values: Values) -> Talk[Report]:
+    be_wary(bench, talk)
+    return read_job(talk, tuple(values["range"]), port, values["via"])
 
 
 def _start(bench: Bench, asked: int | str | None, image: Image) -> int | None:
@@ -124,7 +129,7 @@ def read(bench: Bench, values: Values) -> Report:
     output = values["output"]
     saving = target(output, values["to"], values["overwrite"], "--overwrite") if output else None
     need_echo(bench)
-    report = bench.hold(lambda talk, port: read_job(talk, tuple(values["range"]), port))
+    report = bench.hold(lambda talk, port: _reading(bench, talk, port, values))
     if saving and report.image:
         lost = saving.save(report.image)
         report = replace(report, saved=output, remarks=(*report.remarks, *lost))

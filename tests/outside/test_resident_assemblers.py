@@ -84,6 +84,7 @@ def test_another_assembler_gives_the_same_bytes(tool: str, machine_name: str, tm
     for name, image, known in (
         ("checker.s", found.checker, symbols),
         ("receiver.s", found.receiver, {**symbols, **links}),
+        ("reader.s", found.reader, {**symbols, **links}),
         ("bootstrap.s", loader, symbols),
     ):
         (segment,) = image.segments

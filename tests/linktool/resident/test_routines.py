@@ -19,6 +19,7 @@ def test_the_sources_have_the_sizes_the_forecasts_reckon_with(name):
     loader = routines.bootstrap(machine, found.placement)
     assert len(found.checker) == routines.CHECKER_BYTES
     assert len(found.receiver) == routines.RECEIVER_BYTES
+    assert len(found.reader) == routines.READER_BYTES
     assert loader is not None and len(loader) == routines.BOOTSTRAP_BYTES
     assert routines.CHECKER_BYTES + routines.RECEIVER_BYTES <= 64 + 128
 
@@ -27,6 +28,14 @@ def test_receiver_and_checker_stand_one_behind_the_other_in_the_code_range():
     _, found = built()
     both = found.checker.overlay(found.receiver)
     assert [segment.range for segment in both.segments] == [found.placement.code]
+
+
+def test_the_reader_is_the_last_in_the_window():
+    _, found = built()
+    (segment,) = found.reader.segments
+    assert found.placement.window is not None
+    assert found.placement.code.last < segment.first and segment.last <= found.placement.window.last
+    assert (segment.first - found.placement.window.first) % routines.ROW == 0
 
 
 @pytest.mark.parametrize(
