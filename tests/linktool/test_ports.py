@@ -113,11 +113,16 @@ def test_an_interrupt_while_the_adapter_settles_leaves_no_lock(tmp_path: Path) -
     far, near = os.openpty()
     tty.setraw(near)
     name = os.ttyname(near)
-    interrupt = threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
-    interrupt.start()
-    with pytest.raises(KeyboardInterrupt):
-        open_port(name, Link(settle_s=20.0), lock_folder=tmp_path)
-    interrupt.join()
+    # A suite started in the background has SIGINT ignored; here it must be heard.
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        interrupt = threading.Timer(0.05, os.kill, (os.getpid(), signal.SIGINT))
+        interrupt.start()
+        with pytest.raises(KeyboardInterrupt):
+            open_port(name, Link(settle_s=20.0), lock_folder=tmp_path)
+        interrupt.join()
+    finally:
+        signal.signal(signal.SIGINT, before)
     open_port(name, Link(), lock_folder=tmp_path).close()
     os.close(far)
     os.close(near)
