@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import multiprocessing
+import signal
 import sys
 from pathlib import Path
 
@@ -55,7 +56,12 @@ def main() -> int:
     if asked.only is not None:
         tally = play_one(asked.only, asked.trace, asked.largest)
     else:
-        tally = play_many(asked.seed, asked.sessions, asked.jobs, tell, asked.largest)
+        tally = Tally()
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        try:
+            play_many(asked.seed, asked.sessions, asked.jobs, tally, tell, asked.largest)
+        except KeyboardInterrupt:
+            tell("stopped: the table is of the sessions so far")
     print(*tally.rows(), sep="\n")
     return 1 if tally.broken else 0
 

@@ -29,12 +29,18 @@ def play_some(largest: int, seeds: range) -> Tally:
 
 
 def play_many(
-    seed: int, sessions: int, jobs: int, tell: Callable[[str], None], largest: int = LARGEST
-) -> Tally:
-    """All sessions on so many processes; tells how far it is, and each seed that broke a rule."""
+    seed: int,
+    sessions: int,
+    jobs: int,
+    whole: Tally,
+    tell: Callable[[str], None],
+    largest: int = LARGEST,
+) -> None:
+    """All sessions on so many processes, added to `whole` as they come; tells how far it is, and each seed
+    that broke a rule."""
     seeds = seeds_of(seed, sessions)
     chunks = [seeds[at : at + CHUNK] for at in range(0, sessions, CHUNK)]
-    whole, began = Tally(), time.monotonic()
+    began = time.monotonic()
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
         for number, tally in enumerate(pool.imap_unordered(partial(play_some, largest), chunks), 1):
             whole.merge(tally)
@@ -43,4 +49,3 @@ def play_many(
             for rule, cases in tally.broken.items():
                 for broken_seed, facts in cases:
                     tell(f"seed {broken_seed}: {rule}: {facts}")
-    return whole
