@@ -68,7 +68,7 @@ def test_spoilt_blocks_write_nothing_but_what_a_whole_block_names():
     draw = Random(7)
     receiver = Receiver(spacing=400)
     cells = receiver.routines.placement.page_zero
-    for _case in range(150):
+    for _case in range(100):
         first, second = draw.randbytes(draw.randint(1, 40)), draw.randbytes(draw.randint(1, 40))
         blocks = [(0x1000, first), (0x2000, second)]
         keys = "".join(block(at, data)[0] + receiver.mark for at, data in blocks)
