@@ -19,10 +19,10 @@ from linktool.actions import Note, Talk
 from linktool.board.board import Board
 from linktool.conversation import Conversation
 from linktool.driver import drive
-from linktool.jobs.read import read
 from linktool.jobs.report import Report, RunReport
 from linktool.jobs.resident_check import check
 from linktool.jobs.resident_enter import enter
+from linktool.jobs.resident_read import Via, read
 from linktool.jobs.resume import resume_entry
 from linktool.jobs.run import run
 from linktool.render.data import data
@@ -185,7 +185,9 @@ class Session:
         if step.work.startswith("check"):
             return check(talk, image, "board:", "checker" if step.work.endswith("checker") else "read")
         if step.work == "read":
-            return read(talk, tuple(segment.range for segment in image.segments), "board:")
+            via: Via = ("auto", "dump", "reader")[self.plan.seed % 3]  # type: ignore[assignment]
+            self.resident = self.resident or via == "reader"
+            return read(talk, tuple(segment.range for segment in image.segments), "board:", via)
         if step.work == "run":
             return run(talk, step.address, 0.5, "board:")
         if step.work == "resume":
