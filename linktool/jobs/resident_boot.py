@@ -37,8 +37,13 @@ from linktool.resident.sending import strike
 
 PHASE = "setup"
 PLACES_TRIED = 3
+
 READINGS = 10
+"""How often the checker is read back, or what of it has not come right yet."""
+
 NEAR = 5
+"""Bytes between two stretches that are read along: a line more would cost as much."""
+
 SELF_TRIES = 3
 """How often the checker is read back and summed by itself, until both agree."""
 

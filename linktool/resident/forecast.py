@@ -14,12 +14,12 @@ from formats.image import Image, Range
 from linktool import dialect as speech
 from linktool.machine import Machine, characters_per_second
 from linktool.plan import make, read_cost
+from linktool.resident.block_plan import transfer_keys
 from linktool.resident.checking import CYCLES_A_BYTE, stretches
 from linktool.resident.placement import lacking, places
 from linktool.resident.reading_out import GROUP, RUN_BYTES
 from linktool.resident.reading_out import SYMBOLS as GROUP_SYMBOLS
 from linktool.resident.routines import READER_BYTES, ROW, Routines, assembled, bootstrap, length
-from linktool.resident.sending import transfer_keys
 from linktool.resident.sums import PIECE, SYMBOLS, pieces, request
 
 BLOCK = 256

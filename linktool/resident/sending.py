@@ -16,21 +16,10 @@ from dataclasses import dataclass, replace
 from formats.image import Image, Range
 from linktool.actions import Talk, Wait
 from linktool.conversation import TRIES, Conversation, Stopped
-from linktool.machine import Machine, characters_per_second
-from linktool.resident.blocks import ANSWERS, CLOSING, HEADER, block, end_block, tight_block
+from linktool.machine import characters_per_second
+from linktool.resident.block_plan import best_block, longest_block, marks_before, marks_behind
+from linktool.resident.blocks import ANSWERS, block, end_block, tight_block
 from linktool.resident.routines import Routines
-
-LEAST_RATE_CPS = 960.0
-"""An adapter is taken to be at least so fast when the receiver is given time: profiles may say too little."""
-
-COPY_CYCLES, BLOCK_CYCLES = 15, 130
-"""What the receiver takes a byte to move a block from its buffer, and a block besides."""
-
-BESIDES = 4 + CLOSING + 1
-"""Keys of a block besides its data: header, closing, mark."""
-
-AROUND = BESIDES + 2
-"""Characters besides the data that must arrive: those, the mark of the block before, the answer."""
 
 UNDERCOUNT = 1.25
 """Faults a spoilt block has on average where one in three is spoilt."""
@@ -84,25 +73,6 @@ class Tally:
     wasted: int = 0
     seconds: float = 0.0
     data: int = 0
-
-
-def longest_block(size: int) -> int:
-    """Data bytes a block may have with a buffer of `size`: whole threes, one place left for the rest."""
-    return (size - HEADER - 1) // 3 * 3
-
-
-def best_block(error_rate: float, longest: int) -> int:
-    """Data bytes a block, a multiple of three, that bring the most a key when each key goes wrong with
-    `error_rate`: n keys of data arrive whole with (1 - error_rate) ** (n + AROUND)."""
-    if error_rate <= 0:
-        return longest
-    best, most = 3, 0.0
-    for data in range(3, longest + 1, 3):
-        keys = data * 4 // 3
-        gain = keys / (keys + BESIDES) * (1 - error_rate) ** (keys + AROUND)
-        if gain > most:
-            best, most = data, gain
-    return best
 
 
 def send_image(
@@ -259,12 +229,9 @@ class _Sender:
     def _with_marks(self, keys: str, count: int) -> str:
         """A block's keys with marks before them, until the display has taken the answer to the last block,
         and behind them, until the receiver has moved this one."""
-        key_s = self.gap_s or min(1 / LEAST_RATE_CPS, 1 / characters_per_second(self.talk.machine.link))
-        move_s = (COPY_CYCLES * count + BLOCK_CYCLES) / self.talk.machine.clock_hz
-        show_s = 1.1 * self.talk.pacing.period_s
-        before = max(0, math.ceil(show_s / key_s) - len(keys) - 1)
-        behind = max(1, math.ceil(move_s / key_s))
-        return self.routines.mark * before + keys + self.routines.mark * behind
+        machine, mark = self.talk.machine, self.routines.mark
+        before = marks_before(machine, len(keys), self.talk.pacing.period_s, self.gap_s)
+        return mark * before + keys + mark * marks_behind(machine, count, self.gap_s)
 
     def _take_answers(self) -> int:
         """Match what came with the blocks under way; how many were answered."""
@@ -305,6 +272,8 @@ class _Sender:
         if flight is None:
             self.strays += 1
             return
+        if not self.answered:
+            self._learn_rate(flight, 0)
         if (flight.address, flight.data) in self.waiting:
             self.waiting.remove((flight.address, flight.data))
             self._answered(flight)
@@ -352,14 +321,3 @@ class _Sender:
         """A running rate of faults a key, over about the last 2,000 keys."""
         keep = 0.5 ** (keys / 1400)
         self.error_rate = self.error_rate * keep + (wrong / 2000 if wrong else 0.0)
-
-
-def transfer_keys(machine: Machine, size: int, ranges: tuple[Range, ...]) -> int:
-    """Keys that sending these ranges takes when nothing goes wrong."""
-    longest = longest_block(size)
-    keys = 0
-    for each in ranges:
-        count = math.ceil(len(each) / longest)
-        marks = math.ceil((COPY_CYCLES * longest + BLOCK_CYCLES) / machine.clock_hz * LEAST_RATE_CPS)
-        keys += math.ceil(len(each) / 3) * 4 + count * (4 + CLOSING + marks)
-    return keys

@@ -7,9 +7,9 @@ from random import Random
 
 import pytest
 
+from linktool.resident.block_plan import BLOCK_CYCLES, COPY_CYCLES
 from linktool.resident.blocks import KEYS, block, end_block
 from linktool.resident.pace import LEAST_KEY_CYCLES
-from linktool.resident.sending import BLOCK_CYCLES, COPY_CYCLES
 from tests.linktool.resident.rig import Receiver
 
 TARGET = 0x1000

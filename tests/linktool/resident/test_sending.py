@@ -12,7 +12,7 @@ from linktool.calibration import prepare
 from linktool.conversation import Conversation
 from linktool.driver import drive
 from linktool.machine import with_link
-from linktool.resident.sending import Broken, Tally, best_block, leave, longest_block, send_image
+from linktool.resident.sending import Broken, Tally, leave, send_image
 from tests.linktool.resident.rig import board_with, built
 
 DATA = Random(8).randbytes(2000)
@@ -105,10 +105,3 @@ def test_a_reset_in_the_middle_of_a_block_is_noticed_and_commits_nothing():
     for at in range(0x0280, 0x3F00):
         assert after[at] == (DATA[at - 0x0800] if at in cells else after[at])
         assert after[at] in (before[at], DATA[at - 0x0800] if 0x0800 <= at < 0x0FD0 else before[at])
-
-
-def test_blocks_are_as_long_as_the_faults_allow():
-    assert longest_block(192) == 186 and longest_block(48) == 42
-    assert best_block(0.0, 186) == 186
-    sizes = [best_block(rate, 186) for rate in (0.0001, 0.001, 0.01, 0.05)]
-    assert sizes == sorted(sizes, reverse=True) and sizes[0] > 150 and 12 <= sizes[2] <= 30 and sizes[3] >= 3
