@@ -18,8 +18,9 @@ from linktool.driver import drive
 from linktool.jobs.report import Report
 from linktool.jobs.resident_check import check
 from linktool.jobs.resident_enter import _Entry, enter
+from linktool.jobs.resident_read import read
 from linktool.machine import Machine, load, with_link
-from linktool.resident.routines import BOOTSTRAP_BYTES, CHECKER_BYTES, RECEIVER_BYTES
+from linktool.resident.routines import BOOTSTRAP_BYTES, CHECKER_BYTES, READER_BYTES, RECEIVER_BYTES
 from linktool.resident.sending import Tally
 
 SIZE = 4096
@@ -114,6 +115,15 @@ def clean() -> dict[int, tuple[float, float]]:
         fresh.board.poke(0x0280, DATA)
         first = drive(check(fresh.talk, IMAGE, "board:", "checker"), fresh.board)
         row("    4 KiB checked, the checker put there first, all told", f"{first.effort.seconds:.2f} s")
+    bench = Bench()
+    bench.board.poke(0x0280, DATA)
+    dumped = drive(read(bench.talk, (IMAGE.segments[0].range,), "board:", "dump"), bench.board)
+    printed = drive(read(bench.talk, (IMAGE.segments[0].range,), "board:", "reader"), bench.board)
+    assert printed.ok and printed.proof == "checksum" and printed.image == dumped.image
+    row("4 KiB read by the monitor's dump, once, not proven", f"{dumped.effort.seconds:.1f} s")
+    row("    by the reader, put there first, proven by sums", f"{printed.effort.seconds:.1f} s")
+    bound = SIZE * 4 / 3 / 60
+    row("    of what the display allows for six bits a character", f"{bound / printed.effort.seconds:.1%}")
     for name, options in (("dot", ""), ("heron", "latency=0.016"), ("heron", "strobe=0.005")):
         bench = Bench(name, options=options)
         report = bench.enter()
@@ -145,8 +155,8 @@ def noisy(found: dict[int, tuple[float, float]]) -> None:
 
 
 def main() -> int:
-    row("bytes of checker (with the sum both use), receiver, bootstrap",
-        f"{CHECKER_BYTES}, {RECEIVER_BYTES}, {BOOTSTRAP_BYTES}")  # fmt: skip
+    row("bytes of checker (with the sum both use), receiver, reader, bootstrap",
+        f"{CHECKER_BYTES}, {RECEIVER_BYTES}, {READER_BYTES}, {BOOTSTRAP_BYTES}")  # fmt: skip
     noisy(clean())
     return 0
 
