@@ -13,11 +13,12 @@ from datetime import date
 from pathlib import Path
 
 from formats import files, registry
-from formats.image import Image, Range
+from formats.image import Image, Range, hex4
 from linktool import machine as profiles
 from linktool import profile_text
 from linktool.bench import Bench
-from linktool.errors import UsageError
+from linktool.board.monitor import rom_for
+from linktool.errors import PortError, UsageError
 from linktool.jobs.setup import Look, SetupReport
 from linktool.machine import Area, Kind, Machine
 from linktool.questions import Questions
@@ -47,7 +48,11 @@ def write_profile(bench: Bench, ask: Questions, met: Met, name: str | None) -> S
     name, replacing = _name(bench, ask, name)
     title = ask.ask("What is the machine called?", _title, f"{name}, set up from profile {base}")
     machine = replace(machine, name=name, title=title, note="", source="")
-    text = profile_text.as_toml(machine, _head(base, met))
+    head = _head(base, met)
+    if not _symbols_hold(met):
+        head = [*head, *_symbols_to_check(machine)]
+        machine = replace(machine, symbols={})
+    text = profile_text.as_toml(machine, head)
     keep = ask.yes("Use this port and machine from now on, when none is given?", not met.rehearsal)
     folder = bench.folders.machines
     path, rom_path = folder / f"{name}.toml", folder / f"{name}-rom.hex"
@@ -134,6 +139,28 @@ def _title(text: str) -> str:
     if not text or not text.isprintable() or len(text) > 80:
         raise UsageError("that is no title", "Give a line of 1 to 80 characters")
     return text
+
+
+def _symbols_hold(met: Met) -> bool:
+    """Whether the symbols of the profile that was recognised are this machine's: the profile is the user's
+    own, or the ROM that was read is the one the symbols belong to. Jumping to a wrong one runs wild."""
+    if Path(met.machine.source).parent != profiles.SHIPPED:
+        return True
+    try:
+        rom = rom_for(met.machine)
+    except PortError:
+        return False
+    return met.rom.slice(Range(0x10000 - len(rom), 0xFFFF)) == Image.from_bytes(0x10000 - len(rom), rom)
+
+
+def _symbols_to_check(machine: Machine) -> list[str]:
+    """The symbols as comment, for a ROM that is not known."""
+    return [
+        "This ROM is not the one these symbols belong to. linktool jumps to some of them: look each up in",
+        "your board's manual, put it right and take the # away. Until then it types everything.",
+        "[symbols]",
+        *(f'{name} = "{hex4(value)}"' for name, value in machine.symbols.items()),
+    ]
 
 
 def _head(base: str, met: Met) -> list[str]:

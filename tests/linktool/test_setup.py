@@ -230,3 +230,16 @@ def test_the_verb_takes_its_answers_from_a_pipe(rig, monkeypatch, capsys):
     assert main(["setup", "--port", "board:", "--json", "--yes", "--name", "piped"]) == 0
     facts = json.loads(capsys.readouterr().out)
     assert facts["machine"] == "piped" and len(facts["looked"]) == 64
+
+
+def test_symbols_of_another_rom_are_only_proposed(rig):
+    # NMI's vector is never used here: a ROM that works, but is not the one the symbols belong to
+    rig.bench.use(port="board:fault=rom-bad:FFFA:00")
+    guided(rig, suggested=True)
+    path = rig.bench.folders.machines / "my-board.toml"
+    assert profiles.load("my-board", path.parent).symbols == {}
+    text = path.read_text("utf-8")
+    assert '# char_out = "FFF1"' in text and "look each up in" in text
+    path.write_text("".join(line.removeprefix("# ") if "= \"" in line or "[symbols]" in line else line
+                            for line in text.splitlines(keepends=True)))  # fmt: skip
+    assert profiles.load("my-board", path.parent).symbols == HERON.symbols
