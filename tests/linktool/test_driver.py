@@ -207,10 +207,10 @@ def test_ports_of_all_three_kinds_run_together() -> None:
 
 
 def test_polled_ports_alone_are_slept_between() -> None:
-    before = time.process_time()
+    used, before = time.process_time(), time.monotonic()
     outcome = drive_all([(echoes(b"AB"), Polled(0.1))])[0]
     assert outcome.value() == b"AB"
-    assert time.process_time() - before < 0.1
+    assert time.process_time() - used < 0.5 * (time.monotonic() - before)
 
 
 def test_a_real_port_that_goes_away_leaves_the_others_running() -> None:

