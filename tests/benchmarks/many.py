@@ -52,7 +52,7 @@ def measure(boards: int, size: int, folder: Path) -> Run:
         ports = [served.stdout.readline().removeprefix("port: ").strip() for _ in range(boards)]
         bench = folder / "bench.toml"
         bench.write_text("".join(f'[[board]]\nport = "{port}"\nmachine = "heron"\n' for port in ports))
-        words = ["enter", str(image), "--at", "1000", "--bench", str(bench), "--json"]
+        words = ["enter", "--via", "typed", str(image), "--at", "1000", "--bench", str(bench), "--json"]
         before, began = processor_s(served.pid), time.monotonic()
         entering = subprocess.Popen(
             [sys.executable, "-m", "linktool", *words], stdout=subprocess.PIPE, text=True
