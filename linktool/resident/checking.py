@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from formats.image import Image, Range, Segment
 from linktool import dialect as speech
 from linktool.actions import Talk
-from linktool.conversation import CALM, TRIES, Conversation
+from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer
 from linktool.machine import Machine
 from linktool.plan import lines
@@ -27,6 +27,10 @@ IN_VAIN = 8
 """Pieces summed in vain between two in doubt, rather than running the checker twice."""
 
 ASKED_AGAIN = 3
+
+RUN_TRIES = 25
+"""How often a routine's cells and run line are typed before the link counts as useless."""
+
 CYCLES_A_BYTE = 92
 
 
@@ -135,7 +139,7 @@ def ask(talk: Conversation, routines: Routines, stretch: Range) -> Talk[str]:
     answer, tail = speech.run_answer(dialect, routines.check), "\r" + dialect.ready
     run = speech.run_line(dialect, routines.check)
     handed = Image.from_bytes(routines.cells, request(stretch))
-    for _attempt in range(TRIES):
+    for _attempt in range(RUN_TRIES):
         typed = yield from hand_over(talk, handed, run)
         if not typed:
             continue
@@ -155,7 +159,7 @@ def ask(talk: Conversation, routines: Routines, stretch: Range) -> Talk[str]:
             body = came[len(answer) :] if speech.same(answer, came[: len(answer)]) else came
             return body.removesuffix(dialect.ready).rstrip("\r") if body.endswith(tail) else body
     raise NoAnswer(
-        f"the checker could not be run: its line {run!r} was not taken {TRIES} times",
+        f"the checker could not be run: its line {run!r} was not taken {RUN_TRIES} times",
         "The link loses or changes too many characters: lower the rate, shorten the cable",
     )
 

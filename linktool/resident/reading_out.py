@@ -5,9 +5,9 @@ from __future__ import annotations
 from formats.image import Image, Range
 from linktool import dialect as speech
 from linktool.actions import Talk
-from linktool.conversation import TRIES, Conversation
+from linktool.conversation import Conversation
 from linktool.errors import NoAnswer
-from linktool.resident.checking import hand_over
+from linktool.resident.checking import RUN_TRIES, hand_over
 from linktool.resident.routines import Routines
 
 GROUP, SYMBOLS = 3, 4
@@ -38,7 +38,7 @@ def print_out(talk: Conversation, routines: Routines, stretch: Range) -> Talk[by
     run, answer = speech.run_line(dialect, routines.read), speech.run_answer(dialect, routines.read)
     tail = "\r" + dialect.ready
     at = bytes([stretch.first & 0xFF, stretch.first >> 8, 0, count & 0xFF])
-    for _attempt in range(TRIES):
+    for _attempt in range(RUN_TRIES):
         typed = yield from hand_over(talk, Image.from_bytes(routines.cells, at), run)
         if not typed:
             continue
@@ -59,6 +59,6 @@ def print_out(talk: Conversation, routines: Routines, stretch: Range) -> Talk[by
         if came:
             return None
     raise NoAnswer(
-        f"the reader could not be run: its line {run!r} was not taken {TRIES} times",
+        f"the reader could not be run: its line {run!r} was not taken {RUN_TRIES} times",
         "The link loses or changes too many characters: lower the rate, shorten the cable",
     )

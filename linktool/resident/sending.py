@@ -39,6 +39,10 @@ AHEAD_S = 0.1
 MISSES, STRAYS = 10, 8
 """Blocks in a row without an answer, or characters that are no answer, after which nobody is there."""
 
+LEAVING_S = (0.0, 0.0, 0.005, 0.005, 0.012, 0.012, 0.03)
+"""Time between the keys of the last block, the first, second... time it is sent: an adapter for which all
+else came too fast must be able to give these."""
+
 POOR = 0.25
 """Of the blocks sent, the part that must be answered; fewer, and the rate is to blame."""
 
@@ -105,7 +109,8 @@ def leave(talk: Conversation, routines: Routines, gap_s: float) -> Talk[None]:
         if attempt:
             yield from talk.quiet(talk.pacing.echo_s, 5.0)
         talk.inbox = ""
-        yield from strike(talk, routines.mark + end_block() + routines.mark, gap_s * (1 + attempt // 3))
+        slower_s = LEAVING_S[min(attempt, len(LEAVING_S) - 1)]
+        yield from strike(talk, routines.mark + end_block() + routines.mark, max(gap_s, slower_s))
         yield from talk.gather(len(tail), talk.pacing.echo_s + 0.05)
         if talk.inbox == tail:
             talk.inbox = ""
