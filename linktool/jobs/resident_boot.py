@@ -215,13 +215,16 @@ class _Setup:
         assert loader is not None
         gap_s = self.home.gap_s or 0.0
         yield from type_image(talk, loader, [], len(loader), PHASE)
-        yield from talk.run(loader.segments[0].first)
-        talk.inbox = ""
         try:
+            yield from talk.run(loader.segments[0].first)
+            talk.inbox = ""
             keys = bootstrap_keys(self.routines.placement, image) + LEAVE_BOOTSTRAP
             yield from strike(talk, keys, gap_s)
             yield from self._out_of_bootstrap(len(keys), gap_s)
         except Stopped:
+            yield from talk.quiet(talk.pacing.echo_s, 5.0)
+            talk.inbox = ""
+            yield from talk.send(LEAVE_BOOTSTRAP)
             yield from self._out_of_bootstrap(0, gap_s)
             raise
 
@@ -232,10 +235,10 @@ class _Setup:
         wait_s = keys / characters_per_second(talk.machine.link) if not gap_s else 0.0
         for _attempt in range(TRIES):
             yield from talk.gather(len(tail), wait_s + talk.pacing.echo_s + 0.1)
-            if talk.inbox == tail:
-                talk.inbox = ""
+            came, talk.inbox = talk.inbox, ""
+            if came == tail:
                 return
-            if talk.inbox:
+            if came.endswith(tail) or came == LEAVE_BOOTSTRAP:  # it is the monitor that echoes
                 break
             yield from talk.send(LEAVE_BOOTSTRAP)
             wait_s = 0.0

@@ -92,11 +92,12 @@ def send_image(
     Raises Broken with the machine in an unknown state; Stopped, Gone, NoAnswer.
     """
     sender = _Sender(talk, routines, image, gap_s, sent, tally or Tally())
-    yield from talk.run(routines.receive)
-    talk.inbox = ""
     try:
+        yield from talk.run(routines.receive)
+        talk.inbox = ""
         yield from sender.send()
     except Stopped:
+        yield from talk.quiet(talk.pacing.echo_s, 5.0)
         yield from leave(talk, routines, gap_s)
         raise
     yield from leave(talk, routines, gap_s)
