@@ -13,11 +13,10 @@ from dataclasses import dataclass, field
 
 from formats.image import Image, Segment
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import CALM, Conversation, Gone, Stopped
+from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer, RefusedError
-from linktool.jobs.check import withdraw
-from linktool.jobs.report import Finding, Meter, Proof, Report, ranges_of
+from linktool.jobs.attempt import attempt, leave_be
+from linktool.jobs.report import Finding, Proof, Report, ranges_of
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import Machine
 from linktool.pacing import best_length
@@ -67,26 +66,13 @@ class _State:
 
 def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) -> Talk[Report]:
     """Type `image`, then prove it. The caller has called `refuse_harm`. Never raises for the link."""
-    meter, state = Meter(talk), _State()
-    stopped, lost = False, ""
-    one_way = not talk.machine.link.echo
-    try:
-        yield from talk.note("begin", command="enter")
-        meter.begin()
-        if one_way:
-            yield from _send_unseen(talk, image, state)
-        else:
-            yield from prepare(talk)
-            meter.ready()
-            yield from type_image(talk, image, state.typed, len(image))
-            if check:
-                yield from _prove(talk, image, state)
-    except Stopped:
-        stopped = True
-        lost = "" if one_way else (yield from withdraw(talk))
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
-    proof: Proof = "read back" if check and not one_way else "none"
+    state = _State()
+    if talk.machine.link.echo:
+        ended = yield from attempt(talk, "enter", _type_and_prove(talk, image, state, check))
+    else:
+        work = _send_unseen(talk, image, state)
+        ended = yield from attempt(talk, "enter", work, wake=False, at_stop=leave_be)
+    proof: Proof = "read back" if check and talk.machine.link.echo else "none"
     return Report(
         command="enter",
         machine=talk.machine.name,
@@ -96,10 +82,10 @@ def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) 
         differences=state.findings,
         proven=ranges_of(state.result.proven_image),
         typed=ranges_of(Image.from_cells(cell for run in state.typed for cell in enumerate(run[1], run[0]))),
-        stopped=stopped,
-        lost=lost,
+        stopped=ended.stopped,
+        lost=ended.lost,
         noise=state.result.noise,
-        effort=meter.effort(),
+        effort=ended.effort,
     )
 
 
@@ -108,10 +94,14 @@ def type_and_prove(
 ) -> Talk[tuple[Finding, ...]]:
     """Type `image` and, if `check`, prove it, as `enter` does; what still differs in the end."""
     state = _State(typed, result)
-    yield from type_image(talk, image, typed, len(image))
+    yield from _type_and_prove(talk, image, state, check)
+    return state.findings
+
+
+def _type_and_prove(talk: Conversation, image: Image, state: _State, check: bool) -> Talk[None]:
+    yield from type_image(talk, image, state.typed, len(image))
     if check:
         yield from _prove(talk, image, state)
-    return state.findings
 
 
 def _prove(talk: Conversation, image: Image, state: _State) -> Talk[None]:

@@ -11,13 +11,11 @@ from dataclasses import dataclass, field
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
-from linktool.errors import LINK_FAILED, STOPPED, NoAnswer
+from linktool.conversation import Conversation
+from linktool.errors import LINK_FAILED, STOPPED
 from linktool.evidence import Evidence
-from linktool.jobs.borrow import Borrowed, Readings
-from linktool.jobs.check import withdraw
-from linktool.jobs.report import Effort, Meter
+from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
+from linktool.jobs.report import Effort
 from linktool.pattern import Pattern
 
 CLOSE_READINGS = 4
@@ -45,15 +43,10 @@ class Measured:
 
 def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> Talk[Measured]:
     """Never raises for the link."""
-    meter = Meter(talk)
     borrowed = Borrowed(talk, "test", total=sum(5 * len(each.first) for each in patterns))
     rounds: list[tuple[Image, Readings]] = []
-    stopped, lost = False, ""
-    try:
-        yield from talk.note("begin", command="diagnose")
-        meter.begin()
-        yield from prepare(talk)
-        meter.ready()
+
+    def work() -> Talk[None]:
         yield from borrowed.borrow([where for each in patterns for where in each.reads])
         rounds.append((yield from _round(borrowed, patterns, second=False)))
         wrong = [each for each in patterns if each.closely or _bad(each, borrowed, *rounds[0])]
@@ -61,23 +54,17 @@ def measure(talk: Conversation, patterns: Sequence[Pattern], port: str = "") -> 
             borrowed.total += sum(2 * len(each.first) for each in wrong)
             rounds.append((yield from _round(borrowed, wrong, second=True)))
         yield from borrowed.give_back()
-    except Stopped:
-        stopped = True
-        lost = yield from withdraw(talk)
-        lost = lost or (yield from give_back_at_the_end(borrowed))
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
-    if not borrowed.owed:
-        yield from talk.note("given back")
+
+    ended = yield from attempt_borrowing(borrowed, "diagnose", work())
     return Measured(
         talk.machine.name,
         port,
         tuple(each.bank.range for each in patterns),
         Evidence("pattern", tuple(borrowed.samples(*each) for each in rounds), borrowed.noise),
         borrowed.owed,
-        stopped,
-        lost,
-        meter.effort(),
+        ended.stopped,
+        ended.lost,
+        ended.effort,
     )
 
 
@@ -96,12 +83,3 @@ def _round(borrowed: Borrowed, patterns: Sequence[Pattern], second: bool) -> Tal
 def _bad(pattern: Pattern, borrowed: Borrowed, written: Image, found: Readings) -> bool:
     samples = pattern.bank.part(borrowed.samples(written, found))
     return any(sample.wrong or not sample.steady for sample in samples)
-
-
-def give_back_at_the_end(borrowed: Borrowed) -> Talk[str]:
-    """After the user asked to stop: give back what was borrowed. Says why where that could not be done."""
-    try:
-        yield from borrowed.give_back()
-    except (Gone, NoAnswer) as error:
-        return str(error)
-    return ""

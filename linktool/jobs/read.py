@@ -4,55 +4,55 @@ more: nothing could show a wrong character in it, so it is not claimed as proven
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 from formats.image import Image, Range
 from linktool import dialect as speech
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import CALM, Conversation, Gone, Stopped
+from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer
-from linktool.jobs.check import withdraw
-from linktool.jobs.report import Meter, Report, ranges_of
+from linktool.jobs.attempt import attempt
+from linktool.jobs.report import Report, ranges_of
 from linktool.jobs.verify import BLOCK, READINGS
 from linktool.plan import blocks
 
 
 def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "") -> Talk[Report]:
     """Read the ranges. Never raises for the link: the report holds what came whole."""
-    meter = Meter(talk)
-    stopped, lost = False, ""
-    runs: list[tuple[int, bytes]] = []
-    once = 0
-    try:
-        yield from talk.note("begin", command="read")
-        meter.begin()
-        yield from prepare(talk)
-        meter.ready()
-        total = sum(len(part) for part in wanted)
-        pieces = [piece for part in wanted for piece in blocks_of(part)]
-        for number, piece in enumerate(pieces):
-            following = pieces[number + 1 : number + 2]
-            upcoming = speech.examine_line(talk.dialect, following[0]) if following else ""
-            twice = yield from read_piece(talk, piece, upcoming, runs)
-            once += not twice
-            done = sum(len(data) for _, data in runs)
-            yield from talk.note("progress", phase="read", done=done, total=total)
-    except Stopped:
-        stopped = True
-        lost = yield from withdraw(talk)
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
-    image = Image.from_runs(runs)
+    found = _Found()
+    ended = yield from attempt(talk, "read", _read(talk, wanted, found))
+    image = Image.from_runs(found.runs)
     return Report(
         command="read",
         machine=talk.machine.name,
         port=port,
         image=image,
-        proof="none" if once or not image else "read back",
-        proven=() if once else ranges_of(image),
-        stopped=stopped,
-        lost=lost,
-        effort=meter.effort(),
+        proof="none" if found.once or not image else "read back",
+        proven=() if found.once else ranges_of(image),
+        stopped=ended.stopped,
+        lost=ended.lost,
+        effort=ended.effort,
     )
+
+
+@dataclass
+class _Found:
+    """runs: what came whole. once: how many pieces were read only once."""
+
+    runs: list[tuple[int, bytes]] = field(default_factory=list)
+    once: int = 0
+
+
+def _read(talk: Conversation, wanted: tuple[Range, ...], found: _Found) -> Talk[None]:
+    total = sum(len(part) for part in wanted)
+    pieces = [piece for part in wanted for piece in blocks_of(part)]
+    for number, piece in enumerate(pieces):
+        following = pieces[number + 1 : number + 2]
+        upcoming = speech.examine_line(talk.dialect, following[0]) if following else ""
+        twice = yield from read_piece(talk, piece, upcoming, found.runs)
+        found.once += not twice
+        done = sum(len(data) for _, data in found.runs)
+        yield from talk.note("progress", phase="read", done=done, total=total)
 
 
 def blocks_of(wanted: Range) -> list[Range]:

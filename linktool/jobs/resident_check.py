@@ -11,12 +11,10 @@ from typing import Literal
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
-from linktool.errors import NoAnswer
+from linktool.conversation import Conversation
+from linktool.jobs.attempt import attempt
 from linktool.jobs.check import check as check_by_reading
-from linktool.jobs.check import withdraw
-from linktool.jobs.report import Meter, Report, ranges_of
+from linktool.jobs.report import Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.resident_naming import joined, name
 from linktool.jobs.verify import Verification, verify
@@ -60,6 +58,7 @@ def check(talk: Conversation, image: Image, port: str = "", via: Via = "auto") -
 
 @dataclass
 class _Found:
+    via: str = "checker"
     summed: list[Range] = field(default_factory=list)
     read: Verification = field(default_factory=Verification)
     remarks: list[str] = field(default_factory=list)
@@ -75,30 +74,7 @@ class _Check:
 
     def report(self, port: str) -> Talk[Report]:
         talk, found = self.talk, self.found
-        meter = Meter(talk)
-        stopped, lost, via = False, "", "checker"
-        try:
-            yield from talk.note("begin", command="check")
-            meter.begin()
-            yield from prepare(talk)
-            meter.ready()
-            try:
-                routines = yield from settle(talk, ranges_of(self.image), False)
-            except Unfit as unfit:
-                via = "read"
-                found.remarks.append(f"read back, not summed by the checker: {unfit}")
-                yield from verify(talk, self.image, found.read)
-            else:
-                zero, code = routines.overwritten(self.home.receiver)
-                found.remarks.append(
-                    f"the checker stands at {code} and uses {zero} in page zero: what was there is gone"
-                )
-                yield from self._by_sums(routines)
-        except Stopped:
-            stopped = True
-            lost = yield from withdraw(talk)
-        except (Gone, NoAnswer) as error:
-            lost = str(error)
+        ended = yield from attempt(talk, "check", self._compare())
         proven = joined([*found.summed, *ranges_of(found.read.proven_image)])
         self.home.hold(self.image, proven)
         return Report(
@@ -109,13 +85,28 @@ class _Check:
             proof="checksum" if found.summed else "read back",
             differences=tuple(sorted(found.read.findings, key=lambda finding: finding.address)),
             proven=proven,
-            stopped=stopped,
-            lost=lost,
+            stopped=ended.stopped,
+            lost=ended.lost,
             noise=found.read.noise,
-            effort=meter.effort(),
-            via=via,
+            effort=ended.effort,
+            via=found.via,
             remarks=tuple(found.remarks),
         )
+
+    def _compare(self) -> Talk[None]:
+        talk, found = self.talk, self.found
+        try:
+            routines = yield from settle(talk, ranges_of(self.image), False)
+        except Unfit as unfit:
+            found.via = "read"
+            found.remarks.append(f"read back, not summed by the checker: {unfit}")
+            yield from verify(talk, self.image, found.read)
+        else:
+            zero, code = routines.overwritten(self.home.receiver)
+            found.remarks.append(
+                f"the checker stands at {code} and uses {zero} in page zero: what was there is gone"
+            )
+            yield from self._by_sums(routines)
 
     def _by_sums(self, routines: Routines) -> Talk[None]:
         talk, found = self.talk, self.found

@@ -13,13 +13,11 @@ from typing import Literal
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
-from linktool.errors import NoAnswer
-from linktool.jobs.check import withdraw
+from linktool.conversation import Conversation
+from linktool.jobs.attempt import attempt
 from linktool.jobs.enter import enter as enter_typed
 from linktool.jobs.enter import type_image
-from linktool.jobs.report import Meter, Proof, Report, ranges_of
+from linktool.jobs.report import Proof, Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.resident_naming import joined, name
 from linktool.jobs.verify import Verification, verify
@@ -61,6 +59,7 @@ def enter(
 
 @dataclass
 class _Found:
+    via: str = "receiver"
     sent: list[tuple[int, bytes]] = field(default_factory=list)
     typed: list[tuple[int, bytes]] = field(default_factory=list)
     proven: list[Range] = field(default_factory=list)
@@ -98,24 +97,7 @@ class _Entry:
 
     def report(self, port: str) -> Talk[Report]:
         talk, found = self.talk, self.found
-        meter = Meter(talk)
-        stopped, lost, via = False, "", "receiver"
-        try:
-            yield from talk.note("begin", command="enter")
-            meter.begin()
-            yield from prepare(talk)
-            meter.ready()
-            try:
-                yield from self._through_the_receiver()
-            except Unfit as unfit:
-                via = "typed"
-                found.remarks.append(f"typed, not sent through the receiver: {unfit}")
-                yield from self._by_hand()
-        except Stopped:
-            stopped = True
-            lost = yield from withdraw(talk)
-        except (Gone, NoAnswer) as error:
-            lost = str(error)
+        ended = yield from attempt(talk, "enter", self._bring_in())
         self._remark()
         cells = (cell for run in (*found.sent, *found.typed) for cell in enumerate(run[1], run[0]))
         entered = ranges_of(Image.from_cells(cells))
@@ -129,13 +111,21 @@ class _Entry:
             differences=tuple(sorted(found.read.findings, key=lambda finding: finding.address)),
             proven=joined([*found.proven, *ranges_of(found.read.proven_image)]),
             typed=entered,
-            stopped=stopped,
-            lost=lost,
+            stopped=ended.stopped,
+            lost=ended.lost,
             noise=found.read.noise,
-            effort=meter.effort(),
-            via=via,
+            effort=ended.effort,
+            via=found.via,
             remarks=tuple(found.remarks),
         )
+
+    def _bring_in(self) -> Talk[None]:
+        try:
+            yield from self._through_the_receiver()
+        except Unfit as unfit:
+            self.found.via = "typed"
+            self.found.remarks.append(f"typed, not sent through the receiver: {unfit}")
+            yield from self._by_hand()
 
     def _proof(self) -> Proof:
         if not self.check:

@@ -14,13 +14,11 @@ from typing import Literal
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import CALM, Conversation, Gone, Stopped
-from linktool.errors import NoAnswer
-from linktool.jobs.check import withdraw
+from linktool.conversation import CALM, Conversation
+from linktool.jobs.attempt import attempt
 from linktool.jobs.read import blocks_of, read_piece
 from linktool.jobs.read import read as read_by_dump
-from linktool.jobs.report import Meter, Report, ranges_of
+from linktool.jobs.report import Report, ranges_of
 from linktool.jobs.resident_boot import Unfit, settle, suits
 from linktool.jobs.resident_naming import joined
 from linktool.resident.checking import Verdict, judge
@@ -52,6 +50,7 @@ def read(talk: Conversation, wanted: tuple[Range, ...], port: str = "", via: Via
 
 @dataclass
 class _Found:
+    via: str = "reader"
     cells: dict[int, int] = field(default_factory=dict)
     proven: list[Range] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -68,34 +67,7 @@ class _Read:
 
     def report(self, port: str) -> Talk[Report]:
         talk, found = self.talk, self.found
-        meter = Meter(talk)
-        stopped, lost, via = False, "", "reader"
-        try:
-            yield from talk.note("begin", command="read")
-            meter.begin()
-            yield from prepare(talk)
-            meter.ready()
-            memory, registers = registers_apart(talk.machine, self.wanted)
-            try:
-                routines = yield from settle(talk, self.wanted, False, True)
-            except Unfit as unfit:
-                via = "dump"
-                found.remarks.append(f"read by the monitor's dump, not by the reader: {unfit}")
-                registers = self.wanted
-            else:
-                zero, code = routines.overwritten(self.home.receiver)
-                found.remarks.append(
-                    f"the routines stand at {code} and use {zero} in page zero: what was there is gone"
-                )
-                for part in memory:
-                    yield from self._by_reader(routines, part)
-            for part in registers:
-                yield from self._by_dump(part)
-        except Stopped:
-            stopped = True
-            lost = yield from withdraw(talk)
-        except (Gone, NoAnswer) as error:
-            lost = str(error)
+        ended = yield from attempt(talk, "read", self._take_in())
         image = Image.from_cells(found.cells.items())
         whole = bool(image) and joined(found.proven) == ranges_of(image)
         return Report(
@@ -105,12 +77,31 @@ class _Read:
             image=image,
             proof="checksum" if whole else "none",
             proven=joined(found.proven),
-            stopped=stopped,
-            lost=lost,
-            effort=meter.effort(),
-            via=via,
+            stopped=ended.stopped,
+            lost=ended.lost,
+            effort=ended.effort,
+            via=found.via,
             remarks=tuple(found.remarks),
         )
+
+    def _take_in(self) -> Talk[None]:
+        talk, found = self.talk, self.found
+        memory, registers = registers_apart(talk.machine, self.wanted)
+        try:
+            routines = yield from settle(talk, self.wanted, False, True)
+        except Unfit as unfit:
+            found.via = "dump"
+            found.remarks.append(f"read by the monitor's dump, not by the reader: {unfit}")
+            registers = self.wanted
+        else:
+            zero, code = routines.overwritten(self.home.receiver)
+            found.remarks.append(
+                f"the routines stand at {code} and use {zero} in page zero: what was there is gone"
+            )
+            for part in memory:
+                yield from self._by_reader(routines, part)
+        for part in registers:
+            yield from self._by_dump(part)
 
     def _by_reader(self, routines: Routines, part: Range) -> Talk[None]:
         """Print all of `part` out, then have it summed; what does not agree is dumped and summed again."""

@@ -11,13 +11,12 @@ from dataclasses import dataclass, field
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
-from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED, NoAnswer
+from linktool.conversation import Conversation
+from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED
+from linktool.jobs.attempt import attempt
 from linktool.jobs.borrow import Borrowed
-from linktool.jobs.check import withdraw
 from linktool.jobs.enter import ROUNDS, type_image
-from linktool.jobs.report import Effort, Meter, Report, ranges_of
+from linktool.jobs.report import Effort, Report, ranges_of
 from linktool.jobs.verify import Verification, verify
 from linktool.plan import blocks
 
@@ -27,35 +26,10 @@ LOOKED_AT = 8
 
 def resume_entry(talk: Conversation, image: Image, claimed: Image, port: str = "") -> Talk[Report]:
     """Type what of `image` is not in `claimed`, and prove all of it. Never raises for the link."""
-    meter, typed, result = Meter(talk), list[tuple[int, bytes]](), Verification()
-    stopped, lost = False, ""
-    remarks: list[str] = []
-    kept = Image()
-    try:
-        yield from talk.note("begin", command="resume")
-        meter.begin()
-        yield from prepare(talk)
-        meter.ready()
-        there = yield from _still_there(talk, claimed)
-        if there:
-            kept = claimed
-        elif claimed:
-            remarks.append("what was typed before is not in memory any more; all is typed again")
-        pending = without(image, kept)
-        for round_number in range(1 + ROUNDS):
-            yield from type_image(talk, pending, typed, len(pending))
-            result = Verification()
-            yield from verify(talk, image, result)
-            if not result.findings or round_number == ROUNDS:
-                break
-            pending = Image.from_cells((finding.address, finding.expected) for finding in result.findings)
-            yield from talk.note("retype", bytes=len(pending))
-    except Stopped:
-        stopped = True
-        lost = yield from withdraw(talk)
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
-    cells = (cell for first, data in typed for cell in enumerate(data, first))
+    entry = _Entry()
+    ended = yield from attempt(talk, "resume", _go_on(talk, image, claimed, entry))
+    result = entry.result
+    cells = (cell for first, data in entry.typed for cell in enumerate(data, first))
     return Report(
         command="enter",
         machine=talk.machine.name,
@@ -64,13 +38,40 @@ def resume_entry(talk: Conversation, image: Image, claimed: Image, port: str = "
         proof="read back",
         differences=tuple(sorted(result.findings, key=lambda finding: finding.address)),
         proven=ranges_of(result.proven_image),
-        typed=ranges_of(kept.overlay(Image.from_cells(cells), "replace")),
-        stopped=stopped,
-        lost=lost,
+        typed=ranges_of(entry.kept.overlay(Image.from_cells(cells), "replace")),
+        stopped=ended.stopped,
+        lost=ended.lost,
         noise=result.noise,
-        effort=meter.effort(),
-        remarks=tuple(remarks),
+        effort=ended.effort,
+        remarks=tuple(entry.remarks),
     )
+
+
+@dataclass
+class _Entry:
+    """kept: what was typed before and is still there."""
+
+    typed: list[tuple[int, bytes]] = field(default_factory=list)
+    result: Verification = field(default_factory=Verification)
+    kept: Image = field(default_factory=Image)
+    remarks: list[str] = field(default_factory=list)
+
+
+def _go_on(talk: Conversation, image: Image, claimed: Image, entry: _Entry) -> Talk[None]:
+    there = yield from _still_there(talk, claimed)
+    if there:
+        entry.kept = claimed
+    elif claimed:
+        entry.remarks.append("what was typed before is not in memory any more; all is typed again")
+    pending = without(image, entry.kept)
+    for round_number in range(1 + ROUNDS):
+        yield from type_image(talk, pending, entry.typed, len(pending))
+        entry.result = Verification()
+        yield from verify(talk, image, entry.result)
+        if not entry.result.findings or round_number == ROUNDS:
+            break
+        pending = Image.from_cells((finding.address, finding.expected) for finding in entry.result.findings)
+        yield from talk.note("retype", bytes=len(pending))
 
 
 def _still_there(talk: Conversation, claimed: Image) -> Talk[bool]:
@@ -133,43 +134,35 @@ def give_back(
     talk: Conversation, before: Image, written: tuple[Image, ...], test: str, port: str = ""
 ) -> Talk[GiveBackReport]:
     """Put `before` back where one of `written` still stands. Never raises for the link."""
-    meter = Meter(talk)
     concerned = Image.from_cells(cell for image in written for cell in image.cells())
     borrowed = Borrowed(talk, "resume", total=2 * len(concerned))
-    unchanged, left = 0, list[int]()
-    stopped, lost = False, ""
-    try:
-        yield from talk.note("begin", command="resume")
-        meter.begin()
-        yield from prepare(talk)
-        meter.ready()
+    unchanged, left = list[int](), list[int]()
+
+    def work() -> Talk[None]:
         found = yield from borrowed.read(list(blocks(concerned, 256)), least=2)
         for address, _ in concerned.cells():
             was, values = before.get(address), found.get(address, ())
             if was is None or not values:
                 left.append(address)
             elif values[-1] == was:
-                unchanged += 1
+                unchanged.append(address)
             elif any(image.get(address) == values[-1] for image in written):
                 borrowed.before[address] = was
                 borrowed.written.add(address)
             else:
                 left.append(address)
         yield from borrowed.give_back()
-    except Stopped:
-        stopped = True
-        lost = yield from withdraw(talk)
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
+
+    ended = yield from attempt(talk, "resume", work())
     return GiveBackReport(
         test,
         talk.machine.name,
         port,
         ranges_of(Image.from_cells((address, 0) for address in borrowed.given_back)),
-        unchanged,
+        len(unchanged),
         ranges_of(Image.from_cells((address, 0) for address in left)),
         borrowed.owed,
-        stopped=stopped,
-        lost=lost,
-        effort=meter.effort(),
+        stopped=ended.stopped,
+        lost=ended.lost,
+        effort=ended.effort,
     )

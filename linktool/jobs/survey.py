@@ -12,15 +12,12 @@ from dataclasses import dataclass, field, replace
 
 from formats.image import Image, Range
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
+from linktool.conversation import Conversation
 from linktool.diagnosis import Diagnosis
-from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED, NoAnswer
+from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED
 from linktool.evidence import Evidence, Round, Sample
-from linktool.jobs.borrow import Borrowed, Readings
-from linktool.jobs.check import withdraw
-from linktool.jobs.measure import give_back_at_the_end
-from linktool.jobs.report import Effort, Finding, Meter
+from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
+from linktool.jobs.report import Effort, Finding
 from linktool.map_check import Stretch, kinds_of, stretches
 from linktool.page_states import Looked, Page, needs_row, page_states
 from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags
@@ -122,22 +119,7 @@ class SurveyReport:
 def survey(talk: Conversation, probes: tuple[Probe, ...], port: str = "") -> Talk[SurveyReport]:
     """Look at the probes' pages. Never raises for the link."""
     work = _Survey(talk, probes)
-    meter = Meter(talk)
-    stopped, lost = False, ""
-    try:
-        yield from talk.note("begin", command="survey")
-        meter.begin()
-        yield from prepare(talk)
-        meter.ready()
-        yield from work.run()
-    except Stopped:
-        stopped = True
-        lost = yield from withdraw(talk)
-        lost = lost or (yield from give_back_at_the_end(work.borrowed))
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
-    if not work.borrowed.owed:
-        yield from talk.note("given back")
+    ended = yield from attempt_borrowing(work.borrowed, "survey", work.run())
     pages = work.pages()
     return SurveyReport(
         machine=talk.machine.name,
@@ -147,9 +129,9 @@ def survey(talk: Conversation, probes: tuple[Probe, ...], port: str = "") -> Tal
         evidence=work.evidence(),
         owed=work.borrowed.owed,
         restored=len(work.borrowed.given_back),
-        stopped=stopped,
-        lost=lost,
-        effort=meter.effort(),
+        stopped=ended.stopped,
+        lost=ended.lost,
+        effort=ended.effort,
     )
 
 

@@ -10,7 +10,8 @@ from linktool.calibration import prepare
 from linktool.conversation import Conversation, Gone, Stopped
 from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED, NoAnswer
 from linktool.expectation import Verdict, judge
-from linktool.jobs.check import check, withdraw
+from linktool.jobs.attempt import withdraw
+from linktool.jobs.check import check
 from linktool.jobs.enter import enter
 from linktool.jobs.report import Report
 from linktool.jobs.watching import Output, Prompted, watch

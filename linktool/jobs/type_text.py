@@ -12,12 +12,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from linktool.actions import Talk
-from linktool.calibration import prepare
-from linktool.conversation import Conversation, Gone, Stopped
+from linktool.conversation import Conversation
 from linktool.dialect import ANY
-from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED, NoAnswer
-from linktool.jobs.check import withdraw
-from linktool.jobs.report import Effort, Meter
+from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED
+from linktool.jobs.attempt import attempt, leave_be, withdraw
+from linktool.jobs.report import Effort
 from linktool.plan import timed_delays
 
 TRIES = 5
@@ -169,32 +168,27 @@ class _Typing:
 def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") -> Talk[TypeReport]:
     """Type every line. At the monitor the talk begins by waking it; in another program (`until`) nothing
     is struck beforehand, so its prompt must be there. Never raises for the link."""
-    meter, typing = Meter(talk), _Typing(talk, text)
-    stopped, lost, fault = False, "", ""
+    typing = _Typing(talk, text)
     one_way = not talk.machine.link.echo
-    before = talk.dialect
-    try:
-        yield from talk.note("begin", command="type")
-        meter.begin()
-        if text.to_monitor and not one_way:
-            yield from prepare(talk)
-            meter.ready()
-        elif not text.to_monitor:
+    at_prompt = text.to_monitor and not one_way
+    at_stop = withdraw if at_prompt else leave_be
+    before, faults = talk.dialect, list[str]()
+
+    def work() -> Talk[None]:
+        if not text.to_monitor:
             # The rubout key is the monitor's: in another program it may be a plain character.
             talk.dialect = replace(before, rubout_key="")
             yield from talk.quiet(0.2, 2.0)
             talk.inbox = ""
-        yield from typing.go()
-    except Stopped:
-        stopped = True
-        if text.to_monitor and not one_way:
-            lost = yield from withdraw(talk)
-    except _Fault as error:
-        fault = str(error)
-        if text.to_monitor and not one_way:
-            lost = yield from withdraw(talk)
-    except (Gone, NoAnswer) as error:
-        lost = str(error)
+        try:
+            yield from typing.go()
+        except _Fault as error:
+            faults.append(str(error))
+            if at_prompt:
+                yield from talk.leave_line()
+
+    try:
+        ended = yield from attempt(talk, "type", work(), wake=at_prompt, at_stop=at_stop)
     finally:
         talk.dialect = before
     return TypeReport(
@@ -204,10 +198,10 @@ def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") 
         len(text.lines),
         typing.typed,
         typing.at,
-        fault,
+        "".join(faults),
         typing.answer,
-        stopped,
-        lost,
+        ended.stopped,
+        ended.lost,
         one_way,
-        effort=meter.effort(),
+        effort=ended.effort,
     )

@@ -23,7 +23,7 @@ from linktool.commands import Values
 from linktool.conversation import Conversation, Gone, Stopped
 from linktool.dialect import printable
 from linktool.errors import STOPPED, LinktoolError, NoAnswer, PortLost, ProfileError, UsageError
-from linktool.jobs.check import withdraw
+from linktool.jobs.attempt import withdraw
 from linktool.jobs.read import read as read_job
 from linktool.jobs.screen import listen as listen_job
 from linktool.jobs.setup import Look, Recognition, SetupReport, look, places_to_look, recognise
