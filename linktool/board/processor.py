@@ -1,7 +1,8 @@
 """The board's processor: py65's core with its known faults put right, and a run loop that skips idle polling.
 
-Put right (py65 1.2.0): DEC absolute takes 6 cycles, BRA of the 65C02 takes 3; a reset reads the vector
-and sets I and SP = FD; an opcode that is not in the data sheet stops the processor until a reset (our
+Put right (py65 1.2.0): DEC absolute takes 6 cycles, BRA of the 65C02 takes 3; a decimal sum on the 65C02
+sets N and Z by what is in A then, and takes a cycle more (W65C02S data sheet, table of differences from the
+NMOS part; from memory); a reset reads the vector and sets I and SP = FD; an opcode that is not in the data sheet stops the processor until a reset (our
 model of it) instead of passing for nothing. Left as they are: no dummy bus accesses, no interrupts.
 
 A program that waits reads a status register over and over. When it comes back to the same read with the
@@ -20,6 +21,9 @@ from linktool.board.bus import Bus
 
 RESET_VECTOR = 0xFFFC
 RESET_CYCLES = 7
+_ADC = (0x61, 0x65, 0x69, 0x6D, 0x71, 0x72, 0x75, 0x79, 0x7D)
+_SUMS = (*_ADC, *(0x80 | opcode for opcode in _ADC))
+"""ADC and SBC of the 65C02."""
 _INTERRUPT, _DECIMAL, _BREAK, _UNUSED = 0x04, 0x08, 0x10, 0x20
 
 
@@ -61,6 +65,8 @@ class Processor:
         if model == "65C02":
             self._cycles[0x80] = 2
             self._instructions[0xCB] = self._wait
+            for opcode in _SUMS:
+                self._instructions[opcode] = partial(_cmos_sum, core.instruct[opcode])
 
     @property
     def cycles(self) -> int:
@@ -150,3 +156,10 @@ class Processor:
                 self.skipped += rounds * period
             self.idle, self.idle_until = event >= self._limit, event
         self._seen[core.pc] = (state, core.processorCycles)
+
+
+def _cmos_sum(instruction: Callable[[Any], None], core: Any) -> None:
+    instruction(core)
+    if core.p & _DECIMAL:
+        core.FlagsNZ(core.a)
+        core.excycles += 1
