@@ -2,8 +2,9 @@
 
 Put right (py65 1.2.0): DEC absolute takes 6 cycles, BRA of the 65C02 takes 3; a decimal sum on the 65C02
 sets N and Z by what is in A then, and takes a cycle more (W65C02S data sheet, table of differences from the
-NMOS part; from memory); a reset reads the vector and sets I and SP = FD; an opcode that is not in the data sheet stops the processor until a reset (our
-model of it) instead of passing for nothing. Left as they are: no dummy bus accesses, no interrupts.
+NMOS part; from memory); a reset reads the vector and sets I and SP = FD; an opcode that is not in the data
+sheet stops the processor until a reset (our model of it) instead of passing for nothing. Left as they are:
+no dummy bus accesses, no interrupts.
 
 A program that waits reads a status register over and over. When it comes back to the same read with the
 same registers, and nothing has changed in between, it will go on so until the next event: whole rounds of
