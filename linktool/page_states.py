@@ -68,7 +68,9 @@ def page_states(probes: tuple[Probe, ...], looked: Looked, kinds: Mapping[int, s
 
 def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
     """Each address that shows what was written to another one, or whose cell another one shows -> the one of
-    them that is where the memory belongs. Only addresses with the same low half are held together."""
+    them that is where the memory belongs. Only addresses with the same low half are held together. What read
+    the same before the tags were written does not show a tag, though it may read like one by chance: an
+    undriven bus reads another byte on every page."""
     sharing: dict[tuple[int, int], list[int]] = {}
     tags = dict(looked.tags.cells())
     owners = {(address % PAGE, value): address for address, value in tags.items()}
@@ -76,6 +78,8 @@ def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
         read = looked.after.get(address, ())
         owner = owners.get((address % PAGE, read[-1])) if len(set(read)) == 1 else None
         if owner is None:
+            continue
+        if owner != address and _unchanged(address, looked) and not _unchanged(owner, looked):
             continue
         own = looked.after.get(owner, ())
         if own and own[-1] == tags[owner]:
@@ -86,6 +90,11 @@ def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
             home = min(addresses, key=lambda a: (kinds[a // PAGE] != "ram", a))
             homes.update((address, home) for address in addresses)
     return homes
+
+
+def _unchanged(address: int, looked: Looked) -> bool:
+    before, after = looked.before.get(address, ()), looked.after.get(address, ())
+    return bool(before and after) and set(before) == set(after)
 
 
 def _only_read(probe: Probe, number: int, looked: Looked, kind: str) -> Page:

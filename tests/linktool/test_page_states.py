@@ -102,3 +102,11 @@ def test_a_row_is_read_only_where_it_can_tell():
     )
     assert [needs_row(a, looked) for a in (0x50FF, 0x51FF, 0x52FF)] == [True, False, False]
     assert floats(0x50FF, 0x50) and not floats(0x50FF, 0x51)
+
+
+def test_what_read_the_same_before_is_no_mirror_though_it_reads_like_a_tag():
+    """An undriven bus reads the high half of its address (common practice), which may be another page's tag."""
+    home, empty = states({0x0DFF: (0x12, 0x49, 0x49), 0x49FF: (0x49, 0x77, 0x49)})
+    assert (home.state, empty.state) == ("ram", "floating")
+    home, shows = states({0x0DFF: (0x12, 0x49, 0x49), 0x49FF: (0x12, 0x77, 0x49)})
+    assert (home.state, shows.state, shows.of) == ("ram", "mirror", 0x0D)
