@@ -80,7 +80,10 @@ _NEXT_FOR_ROM = (
 
 
 def bits_text(bits: Iterable[int]) -> str:
+    """"data bits 2 and 3"; "" for none."""
     numbers = [str(bit) for bit in bits]
+    if not numbers:
+        return ""
     if len(numbers) == 8:
         return "all data bits"
     return ("data bit " if len(numbers) == 1 else "data bits ") + " and ".join(

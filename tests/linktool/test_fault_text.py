@@ -58,6 +58,11 @@ def test_how_sure_a_chip_is_stands_with_its_place():
     assert chip_text(near) == "look between the places K7"
 
 
+def test_noise_concerns_no_bit_and_can_be_said_all_the_same():
+    lines = fault_lines(Fault(Cause("noise"), "likely", 3, 64), "pattern")
+    assert lines[0] == "! Likely: noise: the link, the ground or the supply, not one chip."
+
+
 def test_bits_and_lines_in_words():
     assert bits_text((3,)) == "data bit 3" and bits_text((1, 6)) == "data bits 1 and 6"
     assert bits_text((0, 1, 2)) == "data bits 0, 1 and 2" and bits_text(ALL_BITS) == "all data bits"
