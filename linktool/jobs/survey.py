@@ -225,9 +225,15 @@ class _Survey:
         self.rows = yield from self.borrowed.read([Range(each, each + ROW - 1) for each in places])
 
     def evidence(self) -> Evidence:
-        """What was written and read where the profile has RAM."""
+        """What was written and read where the profile has RAM. Pages that show outside of it as well were
+        written over with tags meant for there, which says nothing of the memory."""
+        shared = {
+            page.of for page in self.pages() if page.state == "mirror" and self.kinds[page.number] != "ram"
+        }
         samples = self.borrowed.samples(self.memory, self.after)
-        memory = tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram")
+        memory = tuple(
+            s for s in samples if self.kinds[s.address // PAGE] == "ram" and s.address // PAGE not in shared
+        )
         rounds = [each for each in (self.guarded, memory) if each]
         return Evidence("survey", tuple(rounds), self.borrowed.noise)
 

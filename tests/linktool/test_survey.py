@@ -105,6 +105,14 @@ def test_memory_that_shows_all_over_the_map_where_the_upper_lines_are_not_decode
     assert {page.state for page in report.pages if page.number >= 0x40} == {"mirror"}
 
 
+def test_memory_that_shows_where_nothing_should_be_is_not_called_bad_for_it():
+    board = Board(HERON, faults=("mirror:1000-1FFF:5000-5FFF",), seed=1)
+    talk = Conversation(HERON)
+    report = drive(survey(talk, probes_for(HERON, range(0x100)), "board:"), board)
+    assert ("5000-5FFF", "mirror", "more than expected") in told(report)
+    assert not report.evidence.wrong and report.exit_status == 0
+
+
 def test_memory_beyond_the_profile_is_told_and_is_no_fault():
     more = profiles.parse(
         HERON_TEXT.replace('last = "3FFF"\nkind = "ram"', 'last = "4FFF"\nkind = "ram"', 1), "more.toml"
