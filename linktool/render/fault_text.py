@@ -71,6 +71,10 @@ _NEXT: dict[str, str] = {
         "cable, look at the ground between computer and board."
     ),
     "unclear": "`linktool diagnose {range}` writes a pattern made to tell causes apart.",
+    "still unclear": (
+        "`linktool survey --deep {range}` marches over all of it, and lists what bytes should hold and what "
+        "they read; what is in the range is lost by that."
+    ),
 }
 """Kind of cause -> the measurement that would decide."""
 _NEXT_FOR_ROM = (
@@ -103,7 +107,7 @@ def _addresses(cause: Cause) -> str:
 
 def cause_text(cause: Cause) -> str:
     """The cause as a clause: "data bit 3 of 1000-1FFF always reads 0"."""
-    bits, where = bits_text(cause.bits), where_text(cause)
+    bits, where, one = bits_text(cause.bits), where_text(cause), len(cause.bits) == 1
     level = {0: "low", 1: "high"}.get(-1 if cause.value is None else cause.value, "")
     lines_named = " and ".join(f"A{line}" for line in cause.lines)
     part = "" if len(cause.bits) == 8 or not cause.bits else f", for {bits} only"
@@ -128,7 +132,7 @@ def cause_text(cause: Cause) -> str:
     if cause.kind == "mirrored":
         return f"{where} and {cause.other} are the same memory: what is written to one shows in the other"
     if cause.kind == "silent":
-        return f"{bits} of {where} is not driven by any chip"
+        return f"{bits} of {where} {'is' if one else 'are'} not driven by any chip"
     if cause.kind == "row":
         return f"a row of cells of {bits} in {where} is bad, at {_addresses(cause)}"
     if cause.kind == "cells":
@@ -137,10 +141,11 @@ def cause_text(cause: Cause) -> str:
     if cause.kind == "other contents":
         return f"{where} holds something else, in most bits of {count(len(cause.addresses), 'byte')}"
     if cause.kind == "unsteady":
-        return f"{bits} reads differently each time at {_addresses(cause)}"
+        return f"{bits} {'reads' if one else 'read'} differently each time at {_addresses(cause)}"
     if cause.kind == "noise":
         return "noise: the link, the ground or the supply, not one chip"
-    return f"{bits} of {where} differs without a pattern, among others at {_addresses(cause)}"
+    differ = "differs" if one else "differ"
+    return f"{bits} of {where} {differ} without a pattern, among others at {_addresses(cause)}"
 
 
 def numbers_text(fault: Fault) -> str:
@@ -182,4 +187,7 @@ def next_text(fault: Fault, source: Source = "check") -> str:
         return _NEXT_FOR_ROM
     where = fault.cause.where[0] if fault.cause.where else Range(0, 0xFFFF)
     cells = Range(min(fault.cause.addresses), max(fault.cause.addresses)) if fault.cause.addresses else where
-    return _NEXT[fault.cause.kind].format(range=where, cells=cells)
+    kind: str = fault.cause.kind
+    if kind == "unclear" and source == "pattern":
+        kind = "still unclear"
+    return _NEXT[kind].format(range=where, cells=cells)

@@ -71,3 +71,18 @@ def test_bits_and_lines_in_words():
     assert cause_text(several).startswith(
         "one of the address lines A3, A4, A7 makes no difference in 1000-1FFF"
     )
+
+
+def test_several_bits_take_the_plural():
+    assert cause_text(Cause("unclear", (BANK,), (0, 6), addresses=(0x1010,))).startswith(
+        "data bits 0 and 6 of 1000-1FFF differ without a pattern"
+    )
+    assert "data bit 1 of 1000-1FFF differs" in cause_text(Cause("unclear", (BANK,), (1,), addresses=(1,)))
+
+
+def test_what_the_pattern_did_not_tell_apart_is_not_sent_to_the_pattern_again():
+    unclear = Fault(cause("unclear"), "cannot tell", 4, 64)
+    assert "linktool diagnose 1000-1FFF" in next_text(unclear, "check")
+    again = next_text(unclear, "pattern")
+    assert "linktool diagnose" not in again
+    assert "`linktool survey --deep 1000-1FFF`" in again
