@@ -46,10 +46,10 @@ def common_causes(ram: Sequence[BankCase], open_bits: dict[Range, int]) -> list[
         rivals = [
             each
             for each in gains
-            if each[1] is not candidate and _does_as_well(each, candidate, cases, open_bits)
+            if each[1].cause != candidate.cause and _does_as_well(each, candidate, cases, open_bits)
         ]
         margin = min([gain, *(gain - each[0] for each in rivals)])
-        named = tuple(each[1].cause for each in sorted(rivals, key=lambda each: -each[0]))
+        named = tuple(dict.fromkeys(each[1].cause for each in sorted(rivals, key=lambda each: -each[0])))
         accepted.append(Common(candidate, cases, margin, named))
         for case in cases:
             open_bits[case.where] &= ~candidate.mask

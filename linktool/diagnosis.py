@@ -153,8 +153,20 @@ def _unsteady(case: BankCase, open_bits: dict[Range, int]) -> list[Fault]:
 def _of_common(common: Common) -> Fault:
     tested = sum(len(case.samples) for case in common.cases)
     candidate = common.candidate
-    return Fault(
-        candidate.cause, confidence(common.margin), candidate.speaking, tested, common.rivals[:RIVALS]
+    cause, margin = candidate.cause, common.margin
+    if _alike(common.cases, cause):
+        margin = min(margin, AT_MOST_LIKELY)
+    return Fault(cause, confidence(margin), candidate.speaking, tested, common.rivals[:RIVALS])
+
+
+def _alike(cases: Sequence[BankCase], cause: Cause) -> bool:
+    """Whether a bank is called missing because one byte was read throughout: memory that had forgotten all by
+    then can read so too. One that reads the high half of its addresses is not driven by anything."""
+    if cause.kind != "missing":
+        return False
+    return any(
+        len({s.found for s in case.samples}) == 1 and any(s.found != s.address >> 8 for s in case.samples)
+        for case in cases
     )
 
 
@@ -193,7 +205,7 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
             (c for c in (*case.candidates, *elsewhere) if c.mask & candidate.mask == candidate.mask),
             key=lambda each: each.cost,
         )
-        if cause.kind in ("cells", "row", "other contents"):
+        if cause.kind in ("cells", "row", "other contents") or _alike([case], cause):
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         if len(tied) > 1:

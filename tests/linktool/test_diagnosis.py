@@ -155,3 +155,36 @@ def test_any_evidence_is_survived_and_explains_every_wrong_bit(triples):
         assert case.cover(case.wrong).cost < float("inf")
         if case.wrong or case.shaky:
             assert any(bank.range in f.cause.where or not f.cause.where for f in diagnosis.faults)
+
+
+def found_in(bank: Range, found: int | None) -> Evidence:
+    """A bank that reads one byte throughout, or for None the high half of each address."""
+    each = [
+        Sample(address, (address * 7 & 0xFF), (address >> 8 if found is None else found,))
+        for address in range(bank.first + 5, bank.last, 0x111)
+    ]
+    return Evidence("pattern", (tuple(each),))
+
+
+def test_one_byte_throughout_may_be_memory_that_forgot_and_is_not_certainly_missing():
+    (fault,) = diagnose(HERON, found_in(BANK, 0x00)).faults
+    assert (fault.cause.kind, fault.confidence) == ("missing", "likely")
+    (fault,) = diagnose(HERON, found_in(BANK, None)).faults
+    assert (fault.cause.kind, fault.confidence) == ("missing", "certain")
+
+
+def test_a_cause_is_never_its_own_rival():
+    """An address line that makes no difference in any bank is found bank by bank and over all of them."""
+    machine = profiles.load("heron")
+    banks = [bank.range for bank in banks_of(machine) if bank.kind == "ram"]
+    memory = BitMemory()
+    memory.decode = lambda address, bit: address & ~(1 << 9)
+    image = Image.from_cells(
+        (address, value)
+        for number, bank in enumerate(banks)
+        for address, value in program(bank.first + 0x500, 0x300, number).cells()
+    )
+    (fault,) = diagnose(machine, evidence(memory, [image], "check")).faults
+    assert fault.cause == Cause("dead line", (), tuple(range(8)), (9,))
+    assert fault.cause not in fault.rivals
+    assert len(set(fault.rivals)) == len(fault.rivals)
