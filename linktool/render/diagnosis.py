@@ -16,6 +16,12 @@ from linktool.render.fault_text import cause_text, chip_text, next_text, numbers
 from linktool.render.maps import text_lines
 from linktool.render.text import count, effort_lines, lines
 
+SAMPLED = (
+    "These are a few bytes of each bank, chosen to show bad lines and chips; `linktool survey --deep` tries "
+    "every byte."
+)
+"""A quick test does not see a single bad cell elsewhere."""
+
 
 def fault_lines(fault: Fault, source: Source) -> list[str]:
     sure = {"certain": "Certain", "likely": "Likely", "possible": "Possible", "cannot tell": "Cannot tell"}
@@ -24,8 +30,10 @@ def fault_lines(fault: Fault, source: Source) -> list[str]:
     chip = chip_text(fault)
     if chip:
         result.append(f"  Where: {chip}.")
-    others = "; ".join(cause_text(rival) for rival in fault.rivals) or _other_than(fault)
-    result.append(f"  What else it may be: {others}.")
+    others = [cause_text(rival) for rival in fault.rivals]
+    if fault.cause.kind == "missing" and fault.confidence != "certain":
+        others.insert(0, "memory that forgets within seconds, for want of refresh or supply")
+    result.append(f"  What else it may be: {'; '.join(others) or _other_than(fault)}.")
     result.append(f"  Next: {next_text(fault, source)}")
     return result
 
@@ -48,12 +56,15 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
         result.append("  The test stopped early: there may be more bad bytes than were seen.")
     if any(fault.cause.kind != "noise" for fault in diagnosis.faults):
         result.append(TOUCHING)
-    if diagnosis.sound:
+    if diagnosis.sound and diagnosis.tested:
         result.append("No fault of the memory was found in what was looked at.")
+        if diagnosis.source == "pattern":
+            result.append(SAMPLED)
     looked = "; ".join(
         f"{each.where} {count(each.samples, 'byte')}, {each.wrong} wrong" for each in diagnosis.tested
     )
-    result.append(f"Looked at: {looked or 'nothing'}.")
+    if looked:
+        result.append(f"Looked at: {looked}.")
     return result
 
 
@@ -82,17 +93,21 @@ def _state(sample: Sample) -> str:
 def _(report: DiagnoseReport) -> list[str]:
     result = [f"From the {report.taken}:"] if report.taken else []
     measured = report.measured
+    looked = any(diagnosis.tested for diagnosis in report.diagnoses)
+    before = " What was measured before that:" if looked else " Nothing was measured before that."
     if measured and measured.lost:
-        result.append(f"! The link was lost: {measured.lost}. What was measured before that:")
+        result.append(f"! The link was lost: {measured.lost}.{before}")
     elif measured and measured.stopped:
-        result.append("Stopped. What was measured before that:")
+        result.append(f"Stopped.{before}")
     for diagnosis, evidence in zip(report.diagnoses, report.evidence, strict=True):
         result += diagnosis_lines(diagnosis)
         drawn = evidence_map(evidence)
         if drawn:
             result += ["", *text_lines(drawn, empty_rows=False)]
     if measured:
-        result += owed_lines(measured.owed.segments) or ["Memory is as it was before, byte for byte."]
+        result += owed_lines(measured.owed.segments)
+        if looked and not measured.owed:
+            result.append("Memory is as it was before, byte for byte.")
         result += effort_lines(measured.effort)
     return result
 

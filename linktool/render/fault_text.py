@@ -67,7 +67,7 @@ _NEXT: dict[str, str] = {
         f"its pins and socket; {_SWAP}, power off first."
     ),
     "noise": (
-        "check the same image again: what does not come back was the link. Lower the rate, shorten the "
+        "do the same again: what does not come back was the link. Lower the rate, shorten the "
         "cable, look at the ground between computer and board."
     ),
     "unclear": "`linktool diagnose {range}` writes a pattern made to tell causes apart.",

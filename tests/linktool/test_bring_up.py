@@ -167,6 +167,29 @@ def test_diagnose_measures_a_bank(told):
     assert status == 0 and report["ok"] and report["faults"] == []
 
 
+def test_diagnose_says_that_a_few_bytes_are_not_all(told):
+    status, out, _ = told("diagnose", "1000-1FFF", "--port", "board:fault=stuck:1234:5:1")
+    assert status == 0 and "No fault of the memory was found in what was looked at." in out
+    assert "`linktool survey --deep` tries every byte" in out
+
+
+def test_a_poor_link_is_named_and_is_no_fault_of_the_memory(told):
+    status, out, _ = told("diagnose", "1000-1FFF", "--port", "board:fault=prints-changed:0.02,seed=3")
+    assert status == 0 and "! Likely: noise: the link, the ground or the supply, not one chip." in out
+
+
+def test_where_nothing_could_be_measured_nothing_is_said_of_the_memory(told):
+    status, out, _ = told("diagnose", "--all", "--port", "board:fault=bits-shorted:2:3")
+    assert status == 3 and "Nothing was measured before that." in out
+    assert "No fault" not in out and "Memory is as it was" not in out and "nothing." not in out
+
+
+def test_a_bank_that_forgets_is_not_said_to_be_missing_for_certain(told):
+    status, out, _ = told("diagnose", "1000-1FFF", "--port", "board:fault=forgets:1000-1FFF:1")
+    assert status == 1 and "Certain" not in out
+    assert "What else it may be: memory that forgets within seconds, for want of refresh or supply" in out
+
+
 def test_diagnose_as_json_names_chip_and_next_step(told):
     status, out, _ = told("diagnose", "--all", "--port", BAD, "--json")
     (fault,) = json.loads(out)["faults"]

@@ -105,7 +105,7 @@ def test_a_row_is_read_only_where_it_can_tell():
 
 
 def test_what_read_the_same_before_is_no_mirror_though_it_reads_like_a_tag():
-    """An undriven bus reads the high half of its address (common practice), which may be another page's tag."""
+    """An undriven bus reads the high half of its address (common practice): another page's tag, perhaps."""
     home, empty = states({0x0DFF: (0x12, 0x49, 0x49), 0x49FF: (0x49, 0x77, 0x49)})
     assert (home.state, empty.state) == ("ram", "floating")
     home, shows = states({0x0DFF: (0x12, 0x49, 0x49), 0x49FF: (0x12, 0x77, 0x49)})
