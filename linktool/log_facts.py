@@ -205,6 +205,9 @@ def _(report: SurveyReport) -> Facts:
             }
             for march in report.marches
         ]
+    if report.not_entered:
+        facts["differing"] = len(report.not_entered)
+        facts["differences"] = [_finding(finding) for finding in report.not_entered[:LISTED]]
     if report.rom_evidence:
         facts["rom_memory"] = [evidence_facts(each) for each in report.rom_evidence]
     if report.diagnoses:

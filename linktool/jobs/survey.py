@@ -78,6 +78,8 @@ class SurveyReport:
     diagnoses    what the evidence of RAM, of marches and of ROMs points to, where something is wrong
     owed         what was there at addresses that could not be given back
     roms, marches, changes, compared, saved: what else was asked for; rom_evidence: a ROM against its file
+    programs_stood  where deeper tests put their programs and used cells: what was there is lost
+    not_entered     bytes that kept a program of theirs from being entered
     """
 
     machine: str
@@ -94,6 +96,8 @@ class SurveyReport:
     roms: tuple[RomCheck, ...] = ()
     rom_evidence: tuple[Evidence, ...] = ()
     marches: tuple[March, ...] = ()
+    programs_stood: tuple[Range, ...] = ()
+    not_entered: tuple[Finding, ...] = ()
     changes: tuple[Change, ...] | None = None
     compared: str = ""
     saved: str = ""
@@ -113,6 +117,7 @@ class SurveyReport:
             return STOPPED
         wrong = any(each.verdict == "wrong" for each in self.stretches)
         wrong = wrong or not all(rom.ok for rom in self.roms) or not all(march.ok for march in self.marches)
+        wrong = wrong or bool(self.not_entered)
         return DIFFERENT if wrong or self.owed or self.evidence.wrong else DONE
 
 

@@ -84,7 +84,7 @@ _NEXT_FOR_ROM = (
 
 
 def bits_text(bits: Iterable[int]) -> str:
-    """"data bits 2 and 3"; "" for none."""
+    """ "data bits 2 and 3"; "" for none."""
     numbers = [str(bit) for bit in bits]
     if not numbers:
         return ""

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from formats.image import Range, hex4
 from linktool.cautions import TOUCHING
 from linktool.jobs.resume import GiveBackReport
-from linktool.jobs.survey import Change, RomCheck, SurveyReport
+from linktool.jobs.survey import Change, March, RomCheck, SurveyReport
 from linktool.log_facts import facts_of, ranges_facts
 from linktool.map_check import Stretch
 from linktool.maps import LOOKS, of_pages
@@ -82,6 +83,20 @@ def _words(change: Change) -> tuple[str, str]:
     return LOOKS[change.was.state].word, LOOKS[change.now.state].word
 
 
+def march_lines(march: March) -> list[str]:
+    """What a march found, each line once."""
+    times = Counter(march.lines)
+    result = [f"! March over {march.range}: {march.text or 'faults'}."]
+    for line, number in list(times.items())[:LISTED]:
+        again = f"  {number} times" if number > 1 else ""
+        result.append(f"! {hex4(line.address)}  expected {line.expected:02X}  found {line.found:02X}{again}")
+    if len(times) > LISTED:
+        result.append(f"! and {len(times) - LISTED} more")
+    if march.cut_short:
+        result.append(f"  It gave up after {len(march.lines)} lines: there may be more.")
+    return result
+
+
 @lines.register
 def _(report: SurveyReport) -> list[str]:
     result = [f"note: {remark}" for remark in report.remarks]
@@ -95,15 +110,14 @@ def _(report: SurveyReport) -> list[str]:
     result += [stretch_line(stretch) for stretch in report.stretches]
     for rom in report.roms:
         result += rom_lines(rom)
+    if report.not_entered:
+        result.append("! A test program could not be entered because of these bytes:")
+        result += finding_lines(report.not_entered)
     for march in report.marches:
         if march.ok:
             result.append(f"March over {march.range}: no fault.")
             continue
-        result.append(f"! March over {march.range}: {march.text or 'faults'}")
-        result += [
-            f"! {hex4(line.address)}  expected {line.expected:02X}  found {line.found:02X}"
-            for line in march.lines[:LISTED]
-        ]
+        result += march_lines(march)
     if report.changes is not None:
         result += _change_lines(report)
     for diagnosis in report.diagnoses:
@@ -123,8 +137,10 @@ def _change_lines(report: SurveyReport) -> list[str]:
 def _memory_lines(report: SurveyReport) -> list[str]:
     if report.owed:
         return owed_lines(report.owed.segments)
-    if any(march.range for march in report.marches):
-        return ["What was in the marched ranges is lost; the rest of memory is as it was before."]
+    if report.programs_stood:
+        marched = "in the marched ranges, and " if report.marches else ""
+        stood = f"{marched}where the test programs stood ({listed(report.programs_stood)})"
+        return [f"What was {stood}, is lost; the rest of memory is as it was before."]
     if report.restored:
         return ["Memory is as it was before: every byte tried was put back and read back."]
     return []

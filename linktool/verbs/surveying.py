@@ -173,11 +173,15 @@ def _with_rom(bench: Bench, report: SurveyReport, rom: _Rom) -> SurveyReport:
 def _deeper(bench: Bench, report: SurveyReport, ranges: tuple[Range, ...]) -> SurveyReport:
     """The page program, then marches. What a program that failed had to say becomes a remark."""
     marches: list[March] = []
+    banks = deep.Banks(bench.machine, [each.range for each in report.stretches if each.verdict == "wrong"])
     try:
         if not ranges:
-            report = _with_pages(bench, report)
+            report = _with_pages(bench, report, banks)
         for where in deep.stretches(bench, ranges or (Range(0, 0xFFFF),)):
-            marches += deep.march(bench, where)
+            try:
+                marches += deep.march(bench, where, banks)
+            except RefusedError as refused:
+                report = _remark(report, f"no march over {where}: {refused}")
     except deep.Failed as failed:
         entered = failed.trial.entered
         lost = failed.trial.lost or (entered.lost if entered else "")
@@ -190,18 +194,25 @@ def _deeper(bench: Bench, report: SurveyReport, ranges: tuple[Range, ...]) -> Su
                 f"{failed.trial.name} could not be entered: {len(entered.differences)} bytes differ, the "
                 f"first at {wrong.address:04X}; deeper tests need some memory that works",
             )
-    except RefusedError as refused:
-        report = _remark(report, str(refused))
-    report = replace(report, marches=tuple(marches))
+    report = replace(
+        report,
+        marches=tuple(marches),
+        programs_stood=tuple(sorted(banks.stood)),
+        not_entered=tuple(banks.differences),
+    )
     if any(not each.ok for each in marches) and not report.evidence.wrong:
         report = replace(report, evidence=deep.evidence_of(marches))
     return report
 
 
-def _with_pages(bench: Bench, report: SurveyReport) -> SurveyReport:
+def _with_pages(bench: Bench, report: SurveyReport, banks: deep.Banks) -> SurveyReport:
     """Add what the page program says of the pages that were not looked at before."""
     known = {page.number for page in report.pages}
-    added = [page for page in deep.pages(bench) if page.number not in known]
+    try:
+        found = deep.pages(bench, banks)
+    except RefusedError as refused:
+        return _remark(report, str(refused))
+    added = [page for page in found if page.number not in known]
     pages = tuple(sorted((*report.pages, *added), key=lambda page: page.number))
     return replace(report, pages=pages, stretches=stretches(bench.machine, pages))
 

@@ -112,7 +112,27 @@ def test_survey_deep_marches_and_says_what_is_lost(told):
     assert status == 1
     assert "! March over 1200-127F" in out and "! 1234  expected 00  found 04" in out
     assert "a single bad cell: data bit 2 at 1234" in out and "likely chip K8" in out
-    assert "What was in the marched ranges is lost" in out
+    assert "What was in the marched ranges, and where the test programs stood (0000-0005, 0280-0359)" in out
+    assert "is lost; the rest of memory is as it was before" in out
+
+
+def test_survey_deep_stands_its_programs_in_memory_that_works(told):
+    """The march over bank 0 would by itself stand in bank 1, which is bad; over bank 1 it gives up."""
+    status, out, _ = told("survey", "--deep", "--port", BAD)
+    assert status == 1 and "could not be entered" not in out
+    assert "March over 0280-0FFF: no fault." in out and "March over 3000-3FFF: no fault." in out
+    assert "! March over 1000-1FFF: 1000 should hold FF and read F7: data bit 3; 31 more lines." in out
+    assert out.count("! 1000  expected FF  found F7") == 1 and "! and 8 more" in out
+    assert "It gave up after 32 lines: there may be more." in out
+
+
+def test_a_bad_cell_where_a_program_would_stand_is_stepped_around(told):
+    """Too few bytes for the quick survey to see: only entering the program shows it."""
+    status, out, _ = told("survey", "1000-1FFF", "--deep", "--port", "board:fault=stuck:0290:0:1")
+    assert status == 1 and "March over 1000-1FFF: no fault." in out
+    assert "! A test program could not be entered because of these bytes:" in out
+    assert "! 0290  expected 00  found 01" in out
+    assert "where the test programs stood (0000-0005, 0280-0359, 2000-20D9), is lost" in out
 
 
 @pytest.mark.parametrize(
