@@ -46,6 +46,9 @@ def _take(states: list[str], record: Record) -> bool:
         if state:
             _put(states, Range(number * PAGE, number * PAGE + PAGE - 1), state)
             told = True
+    for address in (*_marched(record), *_differing(record)):
+        states[address] = "differs"
+        told = True
     for name, state in (("typed", "typed"), ("proven", "proven")):
         if record.command not in ("enter", "check", "resume"):
             break
@@ -60,6 +63,29 @@ def _take(states: list[str], record: Record) -> bool:
             states[sample.address] = "differs" if sample.steady else "unsteady"
             told = True
     return told
+
+
+def _marched(record: Record) -> Iterable[int]:
+    """Addresses at which a march of a survey found a fault."""
+    for march in record.get("marches", list, []):
+        for line in march.get("lines", []) if isinstance(march, Mapping) else ():
+            if isinstance(line, list) and line and (address := _address(line[0])) is not None:
+                yield address
+
+
+def _differing(record: Record) -> Iterable[int]:
+    """Addresses at which a survey's own program could not be entered."""
+    for each in record.get("differences", list, []) if record.command == "survey" else ():
+        if isinstance(each, Mapping) and (address := _address(each.get("address"))) is not None:
+            yield address
+
+
+def _address(text: object) -> int | None:
+    try:
+        value = int(str(text), 16)
+    except ValueError:
+        return None
+    return value if 0 <= value <= 0xFFFF else None
 
 
 def _page(facts: object) -> tuple[int, str]:

@@ -113,7 +113,11 @@ def _(report: PageReport) -> Data:
 
 @lines.register
 def _(report: MapReport) -> list[str]:
-    taken = ", ".join(report.taken) or "the profile alone: the bench log has nothing on this machine"
+    taken = "the profile alone: the bench log has nothing on this machine"
+    if report.taken:
+        earlier = len(report.taken) - 1
+        more = f", and from {count(earlier, 'earlier entry', 'earlier entries')} of the bench log"
+        taken = report.taken[-1] + (more if earlier else "")
     return [*text_lines(report.shown), f"From {taken}."]
 
 

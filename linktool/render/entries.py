@@ -109,11 +109,21 @@ def _compared(facts: Facts) -> str:
 def _surveyed(facts: Facts) -> str:
     wrong = [facts_in(each) for each in list_of(facts.get("stretches"))]
     wrong = [each for each in wrong if each.get("verdict") == "wrong"]
-    looked = count(len(list_of(facts.get("pages"))), "page")
-    if not wrong:
-        return f"{looked} looked at: as the profile says"
+    parts = [f"{count(len(list_of(facts.get('pages'))), 'page')} looked at"]
     named = ", ".join(f"{text_of(each.get('label'))} {range_of(each) or ''}".strip() for each in wrong)
-    return f"{looked} looked at; not as the profile says: {named}"
+    parts.append(f"not as the profile says: {named}" if wrong else "as the profile says")
+    marches = [facts_in(each) for each in list_of(facts.get("marches"))]
+    bad = ", ".join(str(range_of(each) or "") for each in marches if each.get("ok") is False)
+    if bad:
+        parts.append(f"faults in the march over {bad}")
+    elif marches:
+        parts.append("no fault in the marches")
+    roms = [facts_in(each) for each in list_of(facts.get("roms"))]
+    if any(each.get("ok") is False for each in roms):
+        parts.append("the ROM differs")
+    if number_of(facts.get("differing")):
+        parts.append("a test program could not be entered")
+    return "; ".join(parts)
 
 
 def fault_text(facts: object) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 import time
@@ -53,6 +54,15 @@ def told(capsys: pytest.CaptureFixture[str]):
 def entries(folder: Path) -> list[dict[str, object]]:
     path = folder / "own" / "state" / FILE
     return [json.loads(line) for line in path.read_text().splitlines()] if path.exists() else []
+
+
+def test_a_map_names_its_last_source_and_counts_the_others(told):
+    for _ in range(3):
+        told("check", "program.txt", "--port", BAD)
+    out = told("map", "--machine", "heron")[1]
+    assert re.search(
+        r"^From check of [-0-9]+ [0-9:]+, and from 2 earlier entries of the bench log[.]$", out, re.M
+    )
 
 
 # ---- survey ----
@@ -114,6 +124,9 @@ def test_survey_deep_marches_and_says_what_is_lost(told):
     assert "a single bad cell: data bit 2 at 1234" in out and "likely chip K8" in out
     assert "What was in the marched ranges, and where the test programs stood (0000-0005, 0280-0359)" in out
     assert "is lost; the rest of memory is as it was before" in out
+    assert "faults in the march over 1200-127F" in told("log")[1]
+    out = told("map", "1200-12FF", "--machine", "heron")[1]
+    assert "1200   ###X############" in out
 
 
 def test_survey_deep_stands_its_programs_in_memory_that_works(told):

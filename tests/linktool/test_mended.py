@@ -101,3 +101,26 @@ def test_what_is_known_of_memory_later_over_earlier():
         "enter of 2026-11-25 19:01",
         "check of 2026-11-25 19:02",
     )
+
+
+def test_what_a_march_found_is_known_too():
+    survey = entry(
+        0,
+        "survey",
+        ok=False,
+        pages=[["12", "ram"], ["03", "ram"]],
+        marches=[
+            {
+                "first": "1000",
+                "last": "1FFF",
+                "ok": False,
+                "lines": [["1234", "00", "20"], ["1234", "55", "75"]],
+            },
+            {"first": "2000", "last": "2FFF", "ok": True, "lines": []},
+            "edited",
+            {"lines": [[], ["zz"], 5]},
+        ],
+        differences=[{"address": "0310", "expected": "00", "found": "01", "kind": "memory"}, 3],
+    )
+    states = {str(where): state for where, state in known_memory(HERON, [survey]).ranges}
+    assert states["1234"] == "differs" and states["1235-12FF"] == "ram" and states["0310"] == "differs"
