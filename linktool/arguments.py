@@ -186,7 +186,7 @@ class Number:
             value = float("nan")
         if not self.least <= value <= self.most:
             kind = "whole number" if self.whole else "number"
-            limits = f"A {kind} from {self.least:g} to {self.most:g}"
+            limits = f"A {kind} from {self.least:,g} to {self.most:,.10g}"
             raise UsageError(f"{text!r} is no {self.shown.lower()}", limits)
         return value
 

@@ -7,6 +7,7 @@ the wire is made safe here once more: no control character but the new line gets
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sys
 import textwrap
@@ -94,10 +95,22 @@ def _fitted(line: str, stream: TextIO, colour: str) -> list[str]:
     parts = [line]
     columns = shutil.get_terminal_size().columns
     if stream.isatty() and len(line) > columns:
-        indent = "  " if line.startswith("! ") else ""
+        indent = " " * _hanging(line, columns)
         parts = textwrap.wrap(
             line, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False
         )
     if not colour or not colourful(stream):
         return parts
     return [f"{colour}{part}{PLAIN}" for part in parts]
+
+
+def _hanging(line: str, columns: int) -> int:
+    """How far the rest of a broken line stands in: under the last cell of a table that begins in the left
+    half, else two beyond a line that stands in itself, or is marked."""
+    gaps = [gap.end() for gap in re.finditer(r"(?<=\S) {2,}(?=\S)", line[: columns // 2 + 1])]
+    if gaps:
+        return gaps[-1]
+    if line.startswith("! "):
+        return 2
+    before = len(line) - len(line.lstrip())
+    return before + 2 if before else 0

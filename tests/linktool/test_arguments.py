@@ -76,3 +76,10 @@ def test_files_complete_from_the_disk_and_programs_from_the_library(tmp_path):
 
 def test_ranges_complete_from_what_is_in_hand():
     assert RangeOf().complete("02", Known(ranges=("0280-02FF", "0300-03FF"))) == ["0280-02FF"]
+
+
+def test_limits_are_written_out():
+    with pytest.raises(UsageError, match="A whole number from 1 to 1,000,000$"):
+        Number("COUNT", 1, 1e6, whole=True).parse("0")
+    with pytest.raises(UsageError, match="A number from 0[.]1 to 3,600$"):
+        Number("SECONDS", 0.1, 3600).parse("0")
