@@ -168,7 +168,8 @@ class Bench:
     def _open(self, machine: Machine) -> None:
         from linktool.ports import open_port
 
-        port = open_port(self.port_name, machine.link, profiles=self.folders.machines)
+        asked = machine if self._asked_machine else None
+        port = open_port(self.port_name, machine.link, profiles=self.folders.machines, played=asked)
         self._kept.callback(port.close)
         self._port, self._talk = port, Conversation(machine)
         if self._trace_file:

@@ -17,8 +17,8 @@ import sys
 from pathlib import Path
 from typing import Literal
 
-from linktool.errors import UsageError
-from linktool.machine import Link
+from linktool.errors import PortError, UsageError
+from linktool.machine import Link, Machine
 from linktool.port import Port
 from linktool.port_info import PortInfo
 from linktool.port_lock import PortLock
@@ -71,20 +71,23 @@ def port_kind(name: str) -> Kind:
 
 
 def open_port(
-    name: str, link: Link, *, lock_folder: Path | None = None, profiles: Path | None = None
+    name: str,
+    link: Link,
+    *,
+    lock_folder: Path | None = None,
+    profiles: Path | None = None,
+    played: Machine | None = None,
 ) -> Port:
     """The port `name`, open and set as `link` says; the caller closes it.
 
     UsageError for a name that is none; PortError when it cannot be opened, is in use or refuses a setting.
     lock_folder  where port locks are kept, if not in the user's own folder
     profiles     the user's machine profiles, for what a simulated board may be built after
+    played       the machine a simulated board plays whose name does not say which, where that can be built
     """
     kind = port_kind(name)
     if kind == "board":
-        from linktool.board import open_board
-
-        board: Port = open_board(name, folder=profiles)
-        return board
+        return _board(name, played, profiles)
     lock = PortLock.take(name, folder=lock_folder)
     try:
         if kind == "socket":
@@ -95,3 +98,16 @@ def open_port(
     except BaseException:
         lock.release()
         raise
+
+
+def _board(name: str, played: Machine | None, profiles: Path | None) -> Port:
+    from linktool.board import open_board
+
+    board: Port
+    try:
+        board = open_board(name, played, profiles)
+    except PortError:
+        if played is None:
+            raise
+        board = open_board(name, None, profiles)
+    return board

@@ -19,7 +19,7 @@ DEFAULT_MACHINE = "heron"
 DEFAULT_LATENCY_S = 0.002
 
 OPTIONS: dict[str, tuple[str, str]] = {
-    "machine": ("NAME or FILE", "the profile it is built after; heron if none is named"),
+    "machine": ("NAME or FILE", "the profile it is built after; else that of --machine, else heron"),
     "latency": ("SECONDS", "of the adapter, each way; 0.002 if not given"),
     "jitter": ("SECONDS", "that a byte may be later than the latency"),
     "rate": ("BAUD", "of the adapter; the profile's if not given"),

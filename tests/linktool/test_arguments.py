@@ -79,7 +79,7 @@ def test_ranges_complete_from_what_is_in_hand():
 
 
 def test_limits_are_written_out():
-    with pytest.raises(UsageError, match="A whole number from 1 to 1,000,000$"):
+    with pytest.raises(UsageError, match=r"A whole number from 1 to 1,000,000$"):
         Number("COUNT", 1, 1e6, whole=True).parse("0")
-    with pytest.raises(UsageError, match="A number from 0[.]1 to 3,600$"):
+    with pytest.raises(UsageError, match=r"A number from 0[.]1 to 3,600$"):
         Number("SECONDS", 0.1, 3600).parse("0")

@@ -77,6 +77,15 @@ def test_read_saves_in_any_format(capsys):
     assert "Saved 256 bytes to rom.hex" in capsys.readouterr().out
 
 
+def test_a_board_plays_the_machine_that_is_asked_for(capsys):
+    for words in (
+        ["--port", "board:", "--machine", "dot"],
+        ["--port", "board:fault=keys-lost:0", "--machine", "dot"],
+    ):
+        assert main(["enter", "small.txt", *words, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out)["machine"] == "dot"
+
+
 def test_read_does_not_replace_a_file_and_sends_nothing(capsys):
     Path("rom.hex").write_text("mine")
     shown = refused(capsys, "read", "FF00-FFFF", "-o", "rom.hex", "--port", "board:")
