@@ -2,15 +2,19 @@
 
 A page that keeps what is written is RAM. One that shows what was written to another page shares its cells.
 One that stays as it was is ROM if it holds different bytes, and nothing at all if it reads as an undriven bus
-does: the high half of the address, which was on the bus last, or all ones or zeros (common practice). A place
-where some bits keep and others do not, or that changes by itself, is bad RAM where the profile has RAM, and
-looks like I/O elsewhere.
+does: the high half of the address, which was on the bus last, or all ones or zeros (common practice). A ROM
+holds such bytes too: beside a page that answers, or where the board's empty pages read otherwise, a whole row
+is looked at. A place where some bits keep and others do not, or that changes by itself, is bad RAM where the
+profile has RAM, and looks like I/O elsewhere. So is a single page of RAM that does not take what is written
+while the pages beside it do: ROM, and memory that is not there, come in more than one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 from formats.image import Image
@@ -43,6 +47,27 @@ class Looked:
     after: Readings
     rows: Readings
 
+    def unchanged(self, address: int) -> bool:
+        """Whether a written address reads as before, each time."""
+        before, after = self.before.get(address, ()), self.after.get(address, ())
+        return bool(before and after) and set(after) == {before[-1]} != {self.tags.get(address)}
+
+    @cached_property
+    def idle(self) -> Literal["high half", "ones", "zeros"] | None:
+        """What most addresses read that took nothing and look as if nothing were there; None where there are
+        too few to say."""
+        ways = [
+            "high half" if self.after[a][-1] == a >> 8 else "ones" if self.after[a][-1] else "zeros"
+            for a, _ in self.tags.cells()
+            if self.unchanged(a) and floats(a, self.after[a][-1])
+        ]
+        way, often = Counter(ways).most_common(1)[0] if ways else ("", 0)
+        return way if often >= ENOUGH and 2 * often > len(ways) else None  # type: ignore[return-value]
+
+
+ENOUGH = 4
+"""Empty pages that must read alike before it is known how the board's bus reads where nothing drives it."""
+
 
 def floats(address: int, value: int) -> bool:
     """Whether a byte is what an address reads where nothing drives the bus."""
@@ -63,7 +88,21 @@ def page_states(probes: tuple[Probe, ...], looked: Looked, kinds: Mapping[int, s
             else:
                 address = next(a for a in (probe.range.first, probe.range.last) if a // PAGE == number)
                 pages.append(_written(address, looked, kind, homes))
-    return tuple(pages)
+    return _without_lone_ones(pages, kinds)
+
+
+def _without_lone_ones(pages: Sequence[Page], kinds: Mapping[int, str]) -> tuple[Page, ...]:
+    """A page of RAM that neither neighbour is like is bad, not another kind of memory."""
+    apart = ("in use", "not probed")
+    memory = [page for page in pages if kinds[page.number] == "ram" and page.state not in apart]
+    lone = {
+        page.number
+        for before, page, after in zip([None, *memory], memory, [*memory[1:], None], strict=False)
+        if page.state in ("rom", "floating")
+        and (before or after)
+        and all(other is None or other.state in ("ram", "faulty") for other in (before, after))
+    }
+    return tuple(replace(page, state="faulty") if page.number in lone else page for page in pages)
 
 
 def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
@@ -79,7 +118,7 @@ def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
         owner = owners.get((address % PAGE, read[-1])) if len(set(read)) == 1 else None
         if owner is None:
             continue
-        if owner != address and _unchanged(address, looked) and not _unchanged(owner, looked):
+        if owner != address and looked.unchanged(address) and not looked.unchanged(owner):
             continue
         own = looked.after.get(owner, ())
         if own and own[-1] == tags[owner]:
@@ -92,11 +131,6 @@ def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
     return homes
 
 
-def _unchanged(address: int, looked: Looked) -> bool:
-    before, after = looked.before.get(address, ()), looked.after.get(address, ())
-    return bool(before and after) and set(before) == set(after)
-
-
 def _only_read(probe: Probe, number: int, looked: Looked, kind: str) -> Page:
     cells = {a: looked.before.get(a, ()) for a in range(probe.range.first, probe.range.last + 1)}
     values = [readings[-1] for readings in cells.values() if readings]
@@ -106,10 +140,11 @@ def _only_read(probe: Probe, number: int, looked: Looked, kind: str) -> Page:
     if kind == "io":
         return Page(number, "io", shown=shown, reason=probe.reason)
     if not values:
-        return Page(number, "floating")
+        return Page(number, "not probed", reason="it could not be read")
     if any(len(set(readings)) > 1 for readings in cells.values()):
         return Page(number, "io", shown=shown)
-    return Page(number, "floating" if _empty(cells) else "rom", shown=shown)
+    nothing = _empty(cells) and all(floats(a, readings[-1]) for a, readings in cells.items() if readings)
+    return Page(number, "floating" if nothing else "rom", shown=shown)
 
 
 def _empty(cells: Readings) -> bool:
@@ -126,9 +161,10 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
         looked.tags.get(address),
     )
     if not after or tag is None:
+        if len(set(before)) < 2:
+            return Page(number, "not probed", reason="it could not be read")
         # It never read the same twice before anything was written, so nothing was.
-        shown = before[-1] if before else None
-        return Page(number, "faulty" if kind == "ram" else "io", shown=shown)
+        return Page(number, "faulty" if kind == "ram" else "io", shown=before[-1])
     shown = after[-1]
     home = homes.get(address)
     if home is not None:
@@ -139,9 +175,8 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
         return Page(number, "ram", shown=shown)
     if set(after) == {before[-1]}:
         row = {a: v for a, v in looked.rows.items() if a // PAGE == number}
-        if floats(address, shown) or (row and _empty(row)):
-            return Page(number, "floating", shown=shown)
-        return Page(number, "rom", shown=shown)
+        nothing = _empty(row) and _as_idle(row, looked) if row else floats(address, shown)
+        return Page(number, "floating" if nothing else "rom", shown=shown)
     if kind == "ram":
         return Page(number, "faulty", shown=shown)
     if all(floats(address, value) for value in after):
@@ -149,8 +184,32 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
     return Page(number, "io", shown=shown)
 
 
+def _as_idle(row: Readings, looked: Looked) -> bool:
+    """Whether a flat row may be the bus alone: not where empty pages of this board read otherwise."""
+    address, value = next((a, readings[-1]) for a, readings in row.items() if readings)
+    if looked.idle is None or not floats(address, value):
+        return True
+    return value == {"high half": address >> 8, "ones": 0xFF, "zeros": 0x00}[looked.idle]
+
+
 def needs_row(address: int, looked: Looked) -> bool:
     """Whether a whole row must be read to tell ROM from nothing at a written address."""
-    after, before = looked.after.get(address, ()), looked.before.get(address, ())
-    tag = looked.tags.get(address)
-    return bool(after and before) and set(after) == {before[-1]} != {tag} and not floats(address, after[-1])
+    if not looked.unchanged(address):
+        return False
+    value = looked.after[address][-1]
+    if not floats(address, value) or not _as_idle({address: (value,)}, looked):
+        return True
+    return any(_answers(other, looked) for other in _beside(address))
+
+
+def _beside(address: int) -> tuple[int, ...]:
+    """The bytes of neighbouring pages that a survey may have tried."""
+    page = address // PAGE
+    return tuple(
+        other * PAGE + low for other in (page - 1, page + 1) if 0 <= other <= 0xFF for low in (0x00, 0xFF)
+    )
+
+
+def _answers(address: int, looked: Looked) -> bool:
+    after = looked.after.get(address, ())
+    return bool(after) and not (looked.unchanged(address) and floats(address, after[-1]))

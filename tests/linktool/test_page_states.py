@@ -93,15 +93,63 @@ def test_pages_that_are_only_read():
     )
 
 
-def test_a_row_is_read_only_where_it_can_tell():
-    looked = Looked(
-        {0x50FF: (0x33,), 0x51FF: (0x51,), 0x52FF: (0x33,)},
-        Image.from_cells([(0x50FF, 0x5A), (0x51FF, 0x5A), (0x52FF, 0x5A)]),
-        {0x50FF: (0x33,), 0x51FF: (0x51,), 0x52FF: (0x5A,)},
+def looked_at(cells: dict[int, tuple[int, int]]) -> Looked:
+    """before and after by address; every tag is 5A."""
+    return Looked(
+        {address: (before,) for address, (before, _) in cells.items()},
+        Image.from_cells((address, 0x5A) for address in cells),
+        {address: (after,) for address, (_, after) in cells.items()},
         {},
     )
-    assert [needs_row(a, looked) for a in (0x50FF, 0x51FF, 0x52FF)] == [True, False, False]
+
+
+def test_a_row_is_read_only_where_it_can_tell():
+    looked = looked_at({0x50FF: (0x33, 0x33), 0x52FF: (0x52, 0x52), 0x60FF: (0x33, 0x5A)})
+    assert [needs_row(a, looked) for a in (0x50FF, 0x52FF, 0x60FF)] == [True, False, False]
     assert floats(0x50FF, 0x50) and not floats(0x50FF, 0x51)
+
+
+def test_a_row_is_read_beside_a_page_that_answers():
+    """A ROM may hold the very byte that an empty bus would show."""
+    looked = looked_at({0x50FF: (0x33, 0x33), 0x5100: (0x51, 0x51), 0x5300: (0x53, 0x53)})
+    assert [needs_row(a, looked) for a in (0x5100, 0x5300)] == [True, False]
+
+
+def test_a_row_is_read_where_the_empty_pages_of_the_board_read_otherwise():
+    empty = {page << 8 | 0xFF: (page, page) for page in (0x60, 0x62, 0x64, 0x66)}
+    looked = looked_at({**empty, 0x50FF: (0xFF, 0xFF)})
+    assert looked.idle == "high half" and needs_row(0x50FF, looked)
+    few = looked_at({0x60FF: (0x60, 0x60), 0x50FF: (0xFF, 0xFF)})
+    assert few.idle is None and not needs_row(0x50FF, few)
+
+
+def test_an_erased_rom_is_told_from_a_bus_that_floats_otherwise():
+    empty = {page << 8 | 0xFF: (page, 0x5A, page) for page in (0x60, 0x62, 0x64, 0x66)}
+    row = {0x50F8 + n: (0xFF,) for n in range(8)}
+    assert states({0x50FF: (0xFF, 0x5A, 0xFF), **empty}, rows=row)[0].state == "rom"
+    assert one(0xFF, 0x5A, 0xFF, 0x50FF, rows=row).state == "floating"
+
+
+def test_what_was_not_read_again_is_not_judged():
+    assert one(0x12, 0x5A, ()).state == "not probed"
+    assert page_states((Probe(Range(0xFF80, 0xFF87), "look"),), Looked({}, Image(), {}, {}), KINDS) == (
+        Page(0xFF, "not probed", reason="it could not be read"),
+    )
+
+
+def test_a_rom_that_holds_one_byte_throughout_is_rom():
+    look = (Probe(Range(0xFF80, 0xFF87), "look"),)
+    looked = Looked({0xFF80 + n: (0xEA, 0xEA) for n in range(8)}, Image(), {}, {})
+    assert page_states(look, looked, KINDS)[0].state == "rom"
+
+
+@pytest.mark.parametrize("value", [0x33, 0x00])
+def test_a_single_page_of_ram_that_takes_nothing_is_bad_ram(value):
+    row = {0x12F8 + n: (n * 3 & 0xFF,) for n in range(8)}
+    found = states(
+        {0x10FF: (1, 0x5A, 0x5A), 0x12FF: (value, 0x3C, value), 0x14FF: (1, 0x66, 0x66)}, rows=row
+    )
+    assert [page.state for page in found] == ["ram", "faulty", "ram"]
 
 
 def test_what_read_the_same_before_is_no_mirror_though_it_reads_like_a_tag():
