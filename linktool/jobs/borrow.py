@@ -18,12 +18,15 @@ from linktool.errors import NoAnswer
 from linktool.evidence import Sample
 from linktool.jobs.attempt import Ended, attempt, withdraw
 from linktool.packed_image import pack
+from linktool.page_states import floats
 from linktool.plan import Line, next_line
 
 LINE_TRIES = 25
 """How often one line is typed before the link counts as useless."""
 READINGS = 6
 """How often a byte is read before it counts as unsteady."""
+TURNS = 3
+"""How often what reads wrong is written at most, where the link shows faults."""
 
 Readings = dict[int, tuple[int, ...]]
 """Address -> every reading of it, in order."""
@@ -52,10 +55,13 @@ class Borrowed:
         )
 
     def borrow(self, wanted: Sequence[Range], holes: Sequence[Range] = ()) -> Talk[Readings]:
-        """Read what is there, twice, and tell it; in `holes`, where no memory should be, only once.
-        Addresses that never read the same are left out of what may be written."""
+        """Read what is there, twice, and tell it; in `holes`, where no memory should be, only once where it
+        looks like none. Addresses that never read the same are left out of what may be written."""
         found = yield from self.read(wanted, least=2)
         once = yield from self.read(holes)
+        driven = [where for where in holes if not all(floats(a, once[a][-1]) for a in _where_in(where, once))]
+        found.update((yield from self.read(driven, least=2)))
+        once = {address: values for address, values in once.items() if address not in found}
         self.before.update((address, values[-1]) for address, values in found.items() if _settled(values))
         self.before.update((address, values[-1]) for address, values in once.items())
         found.update(once)
@@ -67,6 +73,24 @@ class Borrowed:
         through."""
         yield from self.talk.note("borrowing", image=pack(image))
         yield from self._type(image)
+
+    def write_and_read(
+        self, image: Image, wanted: Sequence[Range], unchanged: Mapping[int, int] | None = None
+    ) -> Talk[Readings]:
+        """Write all of `image`, then read all of `wanted`, as `read` does. Where a fault of the link shows
+        meanwhile, a line may not have arrived though an answer came: a reset can look like one. So what reads
+        wrong then is written once more and all is read again, before memory is blamed."""
+        expected, apart = dict(image.cells()), unchanged or {}
+        wrong_before = self.talk.counts.wrong
+        yield from self.write(image)
+        for turn in range(TURNS):
+            found = yield from self.read(wanted, expected, unchanged=apart)
+            doubtful = [cell for cell in image.cells() if _doubtful(*cell, found, apart)]
+            if turn == TURNS - 1 or not doubtful or self.talk.counts.wrong == wrong_before:
+                break
+            wrong_before = self.talk.counts.wrong
+            yield from self._type(Image.from_cells(doubtful))
+        return found
 
     def _type(self, image: Image) -> Talk[None]:
         talk, upcoming, failures = self.talk, None, 0
@@ -106,8 +130,8 @@ class Borrowed:
         least: int = 1,
         unchanged: Mapping[int, int] | None = None,
     ) -> Talk[Readings]:
-        """Read the ranges, each `least` times, twice where the link has shown errors. A byte that is not as
-        expected is read again, unless it is as in `unchanged`. Addresses that never came whole are missing
+        """Read the ranges, each `least` times, once more where the link has shown errors. A byte that is not
+        as expected is read again, unless it is as in `unchanged`. Addresses that never came whole are missing
         from the result."""
         expected, unchanged = expected or {}, unchanged or {}
         found: Readings = {}
@@ -120,7 +144,7 @@ class Borrowed:
                 reading = yield from self.talk.examine(where, ahead)
                 for address, value in reading.image.cells():
                     seen[address].append(value)
-                trust = max(least, 2 if self.talk.error_rate >= CALM else 1)
+                trust = least + (self.talk.error_rate >= CALM)
                 if all(_enough(v, expected.get(a), unchanged.get(a), trust) for a, v in seen.items()):
                     break
             for address, values in seen.items():
@@ -186,6 +210,19 @@ class Borrowed:
         """Tell how far it is."""
         self.done = min(self.total, self.done + count)
         yield from self.talk.note("progress", phase=self.phase, done=self.done, total=self.total)
+
+
+def _where_in(where: Range, readings: Readings) -> list[int]:
+    """The addresses of the range that came whole."""
+    return [address for address in range(where.first, where.last + 1) if address in readings]
+
+
+def _doubtful(address: int, value: int, found: Readings, unchanged: Mapping[int, int]) -> bool:
+    """Whether a byte reads wrong that should hold `value`; an empty place that looks as before does not."""
+    if address not in found or found[address][-1] == value:
+        return False
+    read = found[address][-1]
+    return not (read == unchanged.get(address) and floats(address, read))
 
 
 def _settled(values: tuple[int, ...]) -> bool:

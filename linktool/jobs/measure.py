@@ -72,11 +72,10 @@ def _round(borrowed: Borrowed, patterns: Sequence[Pattern], second: bool) -> Tal
     """Write one of the two rounds to all banks, then read them all: what was written, and the readings."""
     cells = [cell for each in patterns for cell in (each.second if second else each.first).cells()]
     image = Image.from_cells(cell for cell in cells if cell[0] in borrowed.before)
-    yield from borrowed.write(image)
-    expected = dict(image.cells())
-    found = yield from borrowed.read([where for each in patterns for where in each.reads], expected)
+    wanted = [where for each in patterns for where in each.reads]
+    found = yield from borrowed.write_and_read(image, wanted)
     closely = [where for each in patterns for where in each.closely]
-    yield from borrowed.read(closely, expected, least=CLOSE_READINGS)
+    yield from borrowed.read(closely, dict(image.cells()), least=CLOSE_READINGS)
     return image, found
 
 

@@ -215,10 +215,9 @@ class _Survey:
 
     def _write_and_read(self) -> Talk[None]:
         self.tags = tags(self.probes, self.borrowed.before)
-        yield from self.borrowed.write(self.tags)
         wanted = [probe.range for probe in self.probes if probe.use == "write"]
         holes = {a: v for a, v in self.borrowed.before.items() if self.kinds[a // PAGE] != "ram"}
-        self.after = yield from self.borrowed.read(wanted, dict(self.tags.cells()), unchanged=holes)
+        self.after = yield from self.borrowed.write_and_read(self.tags, wanted, holes)
         self.borrowed.given_back.update(a for a, v in holes.items() if set(self.after.get(a, ())) == {v})
         memory = Image.from_cells(cell for cell in self.tags.cells() if self.kinds[cell[0] // PAGE] == "ram")
         self.memory = memory
