@@ -51,6 +51,10 @@ class Adapter:
         self._up_s = 0.0
         self._host_s = 0.0
 
+    def heard(self, echo: bool) -> None:
+        """Whether what the board prints comes to the host from now on."""
+        self._echo = echo
+
     def _delay(self) -> float:
         delay = self.wire.latency_s
         if self.wire.jitter_s:

@@ -20,11 +20,11 @@ def seeds_of(seed: int, sessions: int) -> range:
     return range(seed * APART, seed * APART + sessions)
 
 
-def play_some(largest: int, seeds: range) -> Tally:
+def play_some(largest: int, plain: bool, seeds: range) -> Tally:
     """The sessions of these seeds, added up."""
     tally = Tally()
     for seed in seeds:
-        tally.add(play(seed, largest=largest))
+        tally.add(play(seed, largest=largest, plain=plain))
     return tally
 
 
@@ -35,6 +35,7 @@ def play_many(
     whole: Tally,
     tell: Callable[[str], None],
     largest: int = LARGEST,
+    plain: bool = False,
 ) -> None:
     """All sessions on so many processes, added to `whole` as they come; tells how far it is, and each seed
     that broke a rule."""
@@ -42,7 +43,7 @@ def play_many(
     chunks = [seeds[at : at + CHUNK] for at in range(0, sessions, CHUNK)]
     began = time.monotonic()
     with multiprocessing.get_context("spawn").Pool(jobs) as pool:
-        for number, tally in enumerate(pool.imap_unordered(partial(play_some, largest), chunks), 1):
+        for number, tally in enumerate(pool.imap_unordered(partial(play_some, largest, plain), chunks), 1):
             whole.merge(tally)
             if number % 20 == 0:
                 tell(f"{whole.counts['sessions']:,} sessions, {time.monotonic() - began:.0f} s")

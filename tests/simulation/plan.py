@@ -1,4 +1,7 @@
-"""What a session will be, drawn from its seed: machine, image, link, faults, and the steps a person takes."""
+"""What a plain session will be, drawn from its seed: machine, image, link, faults, and a person's steps.
+
+What is drawn on top of it stands in extras.py.
+"""
 
 from __future__ import annotations
 
@@ -33,21 +36,25 @@ class Moment:
 
 @dataclass(frozen=True)
 class Step:
-    """One command. work: which. moments: what happens meanwhile. address: where a run begins."""
+    """One command. work: which. moments: what happens meanwhile. address: where a run begins. ranges: where a
+    test looks."""
 
     work: str
     moments: tuple[Moment, ...] = ()
     address: int = 0
     fresh: bool = True
     """Whether the command is a process of its own, or the next one in a shell."""
+    ranges: tuple[Range, ...] = ()
 
 
 @dataclass(frozen=True)
 class Plan:
-    """A whole session. changed: addresses whose bytes are altered where the image is there beforehand."""
+    """A whole session. machine: the profile; built: the board as it really is. changed: addresses whose bytes
+    are altered where the image is there beforehand."""
 
     seed: int
     machine: Machine
+    built: Machine
     image: Image
     wire: Wire
     display_cps: float
@@ -83,7 +90,7 @@ def draw(seed: int, largest: int = LARGEST) -> Plan:
     machine = machine_named(random.choices(MACHINES, (5, 4, 2))[0])
     wire, machine = _link(random, machine)
     image = _image(random, machine, largest)
-    faults = _memory_faults(random, machine, image) if random.random() < 0.3 else ()
+    faults = memory_faults(random, machine, image) if random.random() < 0.3 else ()
     steps = _steps(random, machine, image)
     there = steps[0].work.startswith(("check", "read")) or random.random() < 0.1
     addresses = [address for address, _ in image.cells()]
@@ -92,6 +99,7 @@ def draw(seed: int, largest: int = LARGEST) -> Plan:
     return Plan(
         seed=seed,
         machine=machine,
+        built=machine,
         image=image,
         wire=wire,
         display_cps=random.choices((60.0, 30.0, 120.0, 250.0), (7, 1, 1, 1))[0],
@@ -182,7 +190,8 @@ def _disturbance(random: Random) -> Disturbance:
 # ---- memory that is bad ------------------------------------------------------------------------------
 
 
-def _memory_faults(random: Random, machine: Machine, image: Image) -> tuple[str, ...]:
+def memory_faults(random: Random, machine: Machine, image: Image) -> tuple[str, ...]:
+    """Specs of one or two faults, mostly in cells of the image."""
     build = random.choices(
         (_stuck, _unsteady, _forgets, _transition, _coupled, _chip, _lines, _missing),
         (4, 3, 2, 2, 2, 2, 2, 1),

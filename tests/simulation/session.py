@@ -29,10 +29,15 @@ from linktool.render.data import data
 from linktool.render.text import lines
 from linktool.trace import Entry
 from linktool.unfinished import Keeper, Unfinished, file_of, load
+from tests.simulation import one_way
 from tests.simulation.cable import Cable, Hung, Killed
+from tests.simulation.extras import TESTS, draw
 from tests.simulation.judge import Judge, Wrong
-from tests.simulation.plan import LARGEST, Plan, Step, draw, rom_of
-from tests.simulation.wire import Disturbed
+from tests.simulation.memory_judge import TestsJudge
+from tests.simulation.memory_tests import MemoryTests
+from tests.simulation.memory_truth import MemoryTruth
+from tests.simulation.plan import LARGEST, Plan, Step, rom_of
+from tests.simulation.wire import Disturbance, Disturbed
 
 MENDS, RESUMES = Step("enter"), Step("resume")
 GOES_ON = (None, 3, 130)
@@ -54,9 +59,11 @@ class Outcome:
     virtual_s: float = 0.0
 
 
-def play(seed: int, listen: Listener | None = None, largest: int = LARGEST) -> Outcome:
-    """The session of that seed, from power-up to its end."""
-    return Session(draw(seed, largest), listen).play()
+def play(
+    seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False
+) -> Outcome:
+    """The session of that seed, from power-up to its end; `plain` as in extras.draw."""
+    return Session(draw(seed, largest, plain), listen).play()
 
 
 class Session:
@@ -67,7 +74,7 @@ class Session:
         self.outcome = Outcome(plan.seed)
         self.random = Random(f"steps {plan.seed}")
         self.board = Board(
-            plan.machine,
+            plan.built,
             rom=rom_of(plan.machine.name),
             wire=plan.wire,
             display_cps=plan.display_cps,
@@ -79,6 +86,9 @@ class Session:
         self.board.adapter.faults = (self.wire,)
         if plan.there:
             self._put_there()
+        self._fill_more()
+        self.truth = MemoryTruth(self.board, plan.machine, plan.memory_faults)
+        self.tests: MemoryTests | None = None
         self.judge = Judge(self.board, plan.image, self.random)
         self.talk: Conversation | None = None
         self.disk = Path()
@@ -90,6 +100,15 @@ class Session:
             self.board.poke(segment.first, segment.data)
         for address in self.plan.changed:
             self.board.poke(address, bytes([self._other_than(address)]))
+
+    def _fill_more(self) -> None:
+        """ROM that the profile does not know holds bytes of chance; at times some of it was never written."""
+        for area in (area for area in self.plan.built.areas if area not in self.plan.machine.areas):
+            if area.kind == "rom":
+                contents = bytearray(self.random.randbytes(len(area.range)))
+                if self.random.random() < 0.5:
+                    contents[len(contents) // 2 :] = b"\xff" * (len(contents) - len(contents) // 2)
+                self.board.bus.cells[area.range.first : area.range.last + 1] = contents
 
     def _other_than(self, address: int) -> int:
         """Another byte than the image has there: one bit turned, or any."""
@@ -105,6 +124,10 @@ class Session:
         try:
             with tempfile.TemporaryDirectory(prefix="linktool-simulation-", dir=MEMORY) as folder:
                 self.disk = Path(folder)
+                if any(step.work in TESTS for step in self.plan.steps):
+                    judge = TestsJudge(self.board, self.truth)
+                    counts, wrongs = self.outcome.counts, self.outcome.wrongs
+                    self.tests = MemoryTests(judge, self.disk / "tests", counts, wrongs)
                 self._steps()
         except Hung as error:
             self._wrong("hung", str(error))
@@ -136,6 +159,10 @@ class Session:
         keeper = self._keeper(step)
         if step.work == "resume" and keeper is None:
             return 0
+        if not self.plan.machine.link.echo:
+            return self._one_way(step)
+        if step.work in TESTS:
+            return self._test(step)
         cable = Cable(self.board, step.moments)
         before = self.judge.snapshot()
         report: Any = None
@@ -150,9 +177,7 @@ class Session:
             self._host_is_dead()
         if keeper is not None and report is not None:
             keeper.end(not (report.stopped or report.lost), report.typed)
-        counts = self.outcome.counts
-        counts.update(f"moments: {kind}" for kind in cable.happened.elements())
-        self.resets += cable.happened["reset"]
+        self._happened(cable)
         status = None if report is None else self._judged(step, report)
         self.outcome.told.append(f"{step.work}: {'killed' if status is None else f'status {status}'}")
         if step.work == "run":
@@ -161,6 +186,72 @@ class Session:
             self._strays(step, before)
         self._between(step, status)
         return status
+
+    def _test(self, step: Step) -> int | None:
+        """A survey or a diagnosis; what it still owes then is given back, or dropped."""
+        assert self.talk is not None and self.tests is not None
+        if self.ran:
+            self.board.reset()  # nobody tests memory while a program runs
+            self._listen_for(1.0)
+        cable, report = Cable(self.board, step.moments), None
+        try:
+            report = self.tests.play(step, self.talk, cable, self.listen, self._no_strays())
+        except Killed:
+            self._host_is_dead()
+        self._happened(cable)
+        status = None if report is None else report.exit_status
+        self.outcome.told.append(f"{step.work}: {'killed' if status is None else f'status {status}'}")
+        if status == 130 and not self.plan.memory_faults:
+            self._try_prompt()
+        self._between(step, status)
+        for _attempt in range(2):
+            if self.tests.owing and self.random.random() < 0.8:
+                self.talk = self.talk or Conversation(self.plan.machine)
+                given = self.tests.resume(self.talk, Cable(self.board), self.listen)
+                self.outcome.told.append(f"give back: status {given.exit_status}")
+                self._between(RESUMES, given.exit_status)
+        self.tests.forget()
+        return status
+
+    def _one_way(self, step: Step) -> int | None:
+        assert self.talk is not None
+        outcome, cable = self.outcome, Cable(self.board, step.moments)
+        if step.work == "refused":
+            outcome.wrongs += one_way.refused(step, self.talk, cable, self.disk, self.listen)
+            return 0
+        report = None
+        try:
+            report = drive(
+                one_way.job(step, self.talk, self.plan.image), cable, stop=cable.stop, trace=self.listen
+            )
+        except Killed:
+            self._host_is_dead()
+        self._happened(cable)
+        status = None if report is None else report.exit_status
+        ended = "killed" if status is None else f"status {status}"
+        outcome.told.append(f"one-way {step.work}: {ended}")
+        outcome.counts[f"one-way: {step.work.split()[0]}, {ended}"] += 1
+        if report is not None:
+            outcome.wrongs += one_way.claims(report)
+        whole = self.wire.whole or self.plan.disturbance == Disturbance()
+        whole = whole and not self.plan.memory_faults and not self.resets_in(cable)
+        if step.work != "run" and status == 0 and whole and not self.ran:
+            self._listen_for(1.0)
+            outcome.wrongs += one_way.entered(self.board, self.plan.image)
+            outcome.counts["one-way: entered rightly without a fault"] += 1
+        if step.work != "run" and status == 130 and whole and not self.ran:
+            self._try_prompt()
+        self.ran = self.ran or step.work == "run"
+        self._between(step, status)
+        return status
+
+    def resets_in(self, cable: Cable) -> bool:
+        """Whether the reset key was pressed meanwhile."""
+        return bool(cable.happened["reset"])
+
+    def _happened(self, cable: Cable) -> None:
+        self.outcome.counts.update(f"moments: {kind}" for kind in cable.happened.elements())
+        self.resets += cable.happened["reset"]
 
     def _keeper(self, step: Step) -> Keeper | None:
         """Keeps an entry on the disk, as the verbs do; for `resume` None where nothing was interrupted."""
@@ -232,15 +323,20 @@ class Session:
         if not strays:
             return
         self.outcome.counts["steps with strays"] += 1
-        harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
-        if harmless and not self.plan.memory_faults and not self.ran and not self.resident:
+        if self._no_strays():
             shown = " ".join(f"{address:04X}" for address in strays[:8])
             self._wrong("strays", f"{step.work}: {len(strays)} bytes: {shown}; resets {self.resets}")
+
+    def _no_strays(self) -> bool:
+        """Whether no fault of this session can excuse a byte that changed."""
+        harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
+        return harmless and not self.plan.memory_faults and not self.ran and not self.resident
 
     def _try_prompt(self) -> None:
         """Whether the monitor really is at its prompt: the end key alone must bring the bare prompt."""
         dialect, board = self.plan.machine.dialect, self.board
         kept, self.board.adapter.faults = self.board.adapter.faults, ()
+        self.board.adapter.heard(True)
         self._listen_for(2.0)
         board.write(dialect.end_key.encode("ascii"))
         came = self._listen_for(1.0)
@@ -248,6 +344,7 @@ class Session:
         if came.decode("ascii") != wanted:
             self._wrong("stopped, but not at its prompt", f"{came!r}")
         self.board.adapter.faults = kept
+        self.board.adapter.heard(self.plan.machine.link.echo)
 
     # ---- in between -------------------------------------------------------------------------------
 
@@ -286,5 +383,7 @@ class Session:
         status = self._step(MENDS)
         counts = self.outcome.counts
         counts[f"afterwards: status {status}"] += 1
+        if status == 0 and self.plan.machine.link.echo is False:
+            return
         if status != 0 and not self.plan.memory_faults:
             self._wrong("no recovery", f"enter on a whole link ended with status {status}")

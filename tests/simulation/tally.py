@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+from tests.simulation import memory_judge, one_way
 from tests.simulation.session import Outcome
 
 RULES = (
+    *memory_judge.RULES,
+    *one_way.RULES,
     "claimed proven but different",
     "false alarm",
     "status 0 but not all proven",
@@ -21,6 +24,8 @@ RULES = (
 
 PARTS = (
     ("jobs", ("ended: ", "run: ", "afterwards: ")),
+    ("tests of memory", ("survey: ", "diagnose: ", "give back: ", "pages: ", "marches: ", "named: ")),
+    ("one-way links", ("one-way: ",)),
     ("faults injected", ("keys: ", "prints: ", "late ", "bursts ", "memory: ", "moments: ")),
 )
 

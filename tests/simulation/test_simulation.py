@@ -13,9 +13,10 @@ import pytest
 from formats.image import Image, Range
 from linktool.board.board import Board
 from linktool.jobs.report import Finding, Report
+from tests.simulation.extras import draw
 from tests.simulation.judge import Judge
 from tests.simulation.many import seeds_of
-from tests.simulation.plan import draw, machine_named
+from tests.simulation.plan import LARGEST, machine_named
 from tests.simulation.session import Session, play
 from tests.simulation.tally import RULES, Tally
 from tests.simulation.wire import Disturbance, Disturbed
@@ -37,7 +38,24 @@ NAMED = {
     7000109: "a pace measured too fast on a jittering link, kept to the end",
     9000215: "a machine that the receiver cannot be used on",
 }
-"""Seeds that once broke a rule, and how. When plan.py draws otherwise, they are seeds like any other."""
+"""Plain seeds that once broke a rule, and how. Where plan.py draws otherwise, they are like any other."""
+
+NAMED_SHORT = {
+    36: "a diagnosis of nothing but noise could not be put into words",
+    289: "a ROM that holds one byte throughout was said not to answer",
+    127: "an erased ROM beyond the profile was said not to answer",
+    211: "a byte of a ROM that an empty bus would show as well: the page was said not to answer",
+    259: "empty pages that read as another page's tag were said to mirror it",
+    167: "a line lost by a reset, whose answer looked right, was called a bad cell",
+    199: "an entry over a one-way link, stopped, spoke of echoes seen and of the prompt",
+    222: "survey --deep said that memory was as before where its programs had stood",
+}
+"""The same of sessions with more than a plain plan, at SHORT."""
+
+NAMED_TESTS = {
+    384: "a cell that forgets was said to be ROM",
+}
+"""The same at full length."""
 
 
 @pytest.mark.parametrize("first", range(0, SESSIONS, BLOCK))
@@ -51,7 +69,16 @@ def test_nothing_is_claimed_that_is_not_so(first: int):
 
 @pytest.mark.parametrize("seed", NAMED)
 def test_a_seed_that_once_broke_a_rule(seed):
-    outcome = play(seed)
+    outcome = play(seed, plain=True)
+    assert outcome.wrongs == [], outcome.told
+
+
+OTHERS = [*((seed, SHORT) for seed in NAMED_SHORT), *((seed, LARGEST) for seed in NAMED_TESTS)]
+
+
+@pytest.mark.parametrize(("seed", "largest"), OTHERS)
+def test_a_seed_with_tests_of_memory_or_a_one_way_link_that_once_broke_a_rule(seed, largest):
+    outcome = play(seed, largest=largest)
     assert outcome.wrongs == [], outcome.told
 
 

@@ -28,7 +28,7 @@ class Disturbance:
 
 
 class Disturbed(WireFault):
-    """The wire with its disturbance. `mend` ends it; `counts` says what happened."""
+    """The wire with its disturbance. `mend` ends it: it is `whole` then; `counts` says what happened."""
 
     def __init__(self, disturbance: Disturbance, random: Random) -> None:
         self.disturbance = disturbance
@@ -36,11 +36,11 @@ class Disturbed(WireFault):
         self._random = random
         self._passed = Counter[str]()
         self._burst_left = 0
-        self._whole = False
+        self.whole = False
 
     def mend(self) -> None:
         """From now on nothing is disturbed."""
-        self._whole = True
+        self.whole = True
 
     def key(self, code: int) -> list[int]:
         return self._pass("keys", code)
@@ -50,14 +50,14 @@ class Disturbed(WireFault):
 
     def delay(self) -> float:
         plan = self.disturbance
-        if self._whole or not plan.late or self._random.random() >= plan.late:
+        if self.whole or not plan.late or self._random.random() >= plan.late:
             return 0.0
         self.counts["late bytes"] += 1
         return self._random.uniform(0.0, plan.late_s)
 
     def _pass(self, way: str, code: int) -> list[int]:
         self._passed[way] += 1
-        if self._whole:
+        if self.whole:
             return [code]
         kind = self.disturbance.singles.get((way, self._passed[way])) or self._drawn(way)
         if not kind:
