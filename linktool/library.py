@@ -18,7 +18,7 @@ from pathlib import Path
 from formats.image import Image, hex4
 from linktool.errors import UsageError
 from linktool.expectation import Verdict, expected_screen, judge
-from linktool.manifest import NAME, parse
+from linktool.manifest import ENDS, NAME, parse
 from linktool.program import Program
 from linktool.program_build import Built, build
 from linktool.toml_table import shown
@@ -32,10 +32,12 @@ __all__ = [
     "add",
     "available",
     "build",
+    "checked_answer",
     "expected_screen",
     "judge",
     "load",
     "parameters_from",
+    "refuse_taken",
     "shipped_folder",
 ]
 
@@ -63,6 +65,39 @@ QUESTIONS = (
     ),
     Question("expect", "What it prints when all is well; \\n for a new line, nothing if it prints nothing"),
 )
+
+
+def checked_answer(key: str, text: str) -> str:
+    """An answer to the question `key` that will do. UsageError for one that will not."""
+    text = text.strip()
+    if key in ("title", "question") and not text:
+        raise UsageError(f"the {key} is empty", "Write a few words")
+    if key == "ends" and text not in ENDS:
+        raise UsageError(f"{shown(text)} is no way to end", f"Write {', '.join(ENDS)}")
+    if key == "expect":
+        wrong = re.sub(r"\{[^{}]*\}|\\n|[ -_\n]", "", text)
+        if wrong:
+            raise UsageError(
+                f"{shown(wrong[0])} cannot be printed by the machine",
+                "It has capitals, digits and signs only: write HELLO, not Hello",
+            )
+    return text
+
+
+def refuse_taken(user_folder: Path, name: str, replace: bool = False) -> Path:
+    """Where a program of that name would be. UsageError for what is no name, or is taken already (unless
+    `replace`)."""
+    if not NAME.fullmatch(name):
+        raise UsageError(
+            f"{shown(name)} cannot be a program's name",
+            "Take a-z, 0-9 and -, a letter first, at most 32 characters",
+        )
+    goal = user_folder / name
+    if goal.exists() and not replace:
+        raise UsageError(
+            f"{goal} is there already", "Give another name with --as-name, or --overwrite to replace it"
+        )
+    return goal
 
 
 def shipped_folder() -> Path:
@@ -123,14 +158,7 @@ def add(
     facts  answers to QUESTIONS by key; those missing take the default
     UsageError where the name is taken (unless `replace`), or what results is not a program.
     """
-    if not NAME.fullmatch(name):
-        raise UsageError(
-            f"{shown(name)} cannot be a program's name",
-            "Take a-z, 0-9 and -, a letter first, at most 32 characters",
-        )
-    goal = user_folder / name
-    if goal.exists() and not replace:
-        raise UsageError(f"{goal} is there already", "Take another name, or say that it may be replaced")
+    goal = refuse_taken(user_folder, name, replace)
     source = code if isinstance(code, str) else _as_source(code)
     description = _description(source, facts)
     parse(description, f"{name}/program.toml", name, source, f"{name}/source.s")
@@ -196,7 +224,7 @@ def _description(source: str, facts: Mapping[str, str]) -> str:
     unknown = next((key for key in facts if key not in known), None)
     if unknown:
         raise UsageError(f"{shown(unknown)} is not known; allowed: {', '.join(known)}")
-    known |= facts
+    known |= {key: checked_answer(key, text) for key, text in facts.items()}
     code = re.sub(r";.*", "", source).lower()
     needs = [name for name in _COMMON_SYMBOLS if re.search(rf"\b{name}\b(?!\s*:)", code)]
     expected = known["expect"].replace("\\n", "\n").strip("\n")

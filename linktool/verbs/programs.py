@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from linktool.jobs.try_program import RoundReport, TrialReport, try_program
 from linktool.jobs.verify import BLOCK
 from linktool.plan import make, read_cost
 from linktool.program_build import Built
+from linktool.questions import Questions
 
 Told = LibraryReport | ProgramReport | AddedReport | TrialReport | RoundReport
 
@@ -110,20 +112,20 @@ def _one_of_all(wish: _Wish, name: str) -> TrialReport:
 
 
 def _add(wish: _Wish) -> AddedReport:
-    source = wish.name
+    """The file and the name are looked at before anything is asked."""
+    source, folder = wish.name, wish.bench.folders.programs
     if not source:
         raise UsageError("no file is named", "Write `linktool programs add FILE`")
     name = wish.values["as_name"] or Path(source).stem.lower().replace("_", "-")
-    facts = {
-        question.key: wish.values[question.key]
-        if wish.values[question.key] is not None
-        else _ask(question)
-        for question in library.QUESTIONS
-    }
-    folder = library.add(
-        wish.bench.folders.programs, name, _code(wish, source), facts, replace=wish.values["overwrite"]
-    )
-    return AddedReport(name, str(folder))
+    library.refuse_taken(folder, name, wish.values["overwrite"])
+    code = _code(wish, source)
+    asker = _questions(wish.bench)
+    facts = {}
+    for question in library.QUESTIONS:
+        given = wish.values[question.key]
+        facts[question.key] = _answer(asker, question) if given is None else given
+    added = library.add(folder, name, code, facts, replace=wish.values["overwrite"])
+    return AddedReport(name, str(added))
 
 
 def _code(wish: _Wish, source: str) -> str | Image:
@@ -133,12 +135,24 @@ def _code(wish: _Wish, source: str) -> str | Image:
     return files.load(source, at=wish.values["at"]).image
 
 
-def _ask(question: library.Question) -> str:
+def _questions(bench: Bench) -> Questions:
+    err = sys.stderr
+
+    def write(text: str) -> None:
+        err.write(text)
+        err.flush()
+
+    def read_line() -> str | None:
+        return sys.stdin.readline() or None
+
+    columns = shutil.get_terminal_size().columns if err.isatty() else 100
+    return Questions(write, read_line, live=sys.stdin.isatty(), columns=columns)
+
+
+def _answer(asker: Questions, question: library.Question) -> str:
     """Ask at a terminal; elsewhere take the default, or say which option is missing."""
-    if not sys.stdin.isatty():
+    if not asker.live:
         if question.default:
             return question.default
         raise UsageError(f"--{question.key} is missing", f"It gives: {question.asks}")
-    sys.stderr.write(f"{question.asks}" + (f" [{question.default}]" if question.default else "") + ": ")
-    sys.stderr.flush()
-    return sys.stdin.readline().strip() or question.default
+    return asker.ask(question.asks, lambda text: library.checked_answer(question.key, text), question.default)

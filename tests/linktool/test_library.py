@@ -136,8 +136,8 @@ def test_a_source_with_a_place_of_its_own_keeps_it(tmp_path: Path) -> None:
         ("Own", FACTS, "cannot be a program's name"),
         ("../own", FACTS, "cannot be a program's name"),
         ("", FACTS, "cannot be a program's name"),
-        ("own", {**FACTS, "title": ""}, "title is ''; allowed: one line of text"),
-        ("own", {**FACTS, "ends": "later"}, "ends is 'later'; allowed: monitor, key, reset"),
+        ("own", {**FACTS, "title": ""}, "the title is empty"),
+        ("own", {**FACTS, "ends": "later"}, "'later' is no way to end"),
         ("own", {**FACTS, "expect": "{oops}"}, "outcome names oops"),
         ("own", {**FACTS, "colour": "red"}, "'colour' is not known; allowed: title, question, ends, expect"),
     ],
@@ -177,3 +177,23 @@ def test_odd_characters_survive(tmp_path: Path) -> None:
 def test_the_questions_are_the_facts() -> None:
     assert [question.key for question in library.QUESTIONS] == list(FACTS)
     assert all(question.asks for question in library.QUESTIONS)
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "said"),
+    [
+        ("title", "  ", "the title is empty"),
+        ("question", "", "the question is empty"),
+        ("ends", "never", "'never' is no way to end"),
+        ("expect", "Hello", "'e' cannot be printed by the machine"),
+    ],
+)
+def test_answers_that_will_not_do(key: str, text: str, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        library.checked_answer(key, text)
+
+
+def test_answers_that_will_do() -> None:
+    assert library.checked_answer("title", " Mine ") == "Mine"
+    assert library.checked_answer("expect", "HELLO\\nWORLD {first:2}!") == "HELLO\\nWORLD {first:2}!"
+    assert library.checked_answer("expect", "") == ""

@@ -85,10 +85,19 @@ def test_one_s_own_program_is_added_shown_and_tried(capsys):
         (["show", "march", "--machine", "heron", "--at", "0100"], "stack"),
         (["test", "march", "--port", "board:", "--set", "first=x"], "is no parameter"),
         (["test", "march", "--port", "board:", "--set", "colour=1"], "colour"),
-        (["add", "absent.s", "--title", "x"], "--question is missing"),
+        (["add", "absent.s"], "absent.s: there is no such file"),
+        (["add", "hi.s", "--as-name", "../march"], "cannot be a program's name"),
+        (["add", "hi.s", "--title", "x"], "--question is missing"),
+        (["add", "hi.s", "--title", " ", "--question", "x", "--expect", "X"], "the title is empty"),
+        (["add", "hi.s", "--title", "x", "--question", "x", "--expect", "Hi"], "'i' cannot be printed"),
+        (
+            ["add", "hi.s", "--title", "x", "--question", "x", "--ends", "x", "--expect", ""],
+            "'x' is not one of",
+        ),
         (["test"], "no port is given"),
     ],
 )
 def test_what_cannot_be_is_refused(capsys, words, said):
+    Path("hi.s").write_text("  jmp monitor\n")
     assert main(["programs", *words]) == 2
     assert said in capsys.readouterr().err
