@@ -14,6 +14,7 @@ from linktool.calibration import prepare
 from linktool.conversation import Conversation, Gone, Stopped
 from linktool.errors import NoAnswer
 from linktool.jobs.report import Effort, Meter
+from linktool.plan import timed_delays
 
 
 @dataclass(frozen=True)
@@ -37,6 +38,18 @@ def withdraw(talk: Conversation) -> Talk[str]:
 def leave_be(talk: Conversation) -> Talk[str]:
     """After the user asked to stop: strike nothing, where no line of the monitor's is in hand."""
     yield from ()
+    return ""
+
+
+def drop_unseen(talk: Conversation) -> Talk[str]:
+    """After the user asked to stop, over a one-way link: strike the cancel key. Nothing shows if it came."""
+    key_s, line_s = timed_delays(talk.machine)
+    try:
+        yield from talk.pause(key_s)
+        yield from talk.send(talk.dialect.cancel_key)
+        yield from talk.pause(line_s)
+    except Gone as error:
+        return str(error)
     return ""
 
 

@@ -15,7 +15,7 @@ from formats.image import Image, Segment
 from linktool.actions import Talk
 from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer, RefusedError
-from linktool.jobs.attempt import attempt, leave_be
+from linktool.jobs.attempt import attempt, drop_unseen
 from linktool.jobs.report import Finding, Proof, Report, ranges_of
 from linktool.jobs.verify import Verification, verify
 from linktool.machine import Machine
@@ -71,7 +71,7 @@ def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) 
         ended = yield from attempt(talk, "enter", _type_and_prove(talk, image, state, check))
     else:
         work = _send_unseen(talk, image, state)
-        ended = yield from attempt(talk, "enter", work, wake=False, at_stop=leave_be)
+        ended = yield from attempt(talk, "enter", work, wake=False, at_stop=drop_unseen)
     proof: Proof = "read back" if check and talk.machine.link.echo else "none"
     return Report(
         command="enter",
@@ -86,6 +86,7 @@ def enter(talk: Conversation, image: Image, port: str = "", check: bool = True) 
         lost=ended.lost,
         noise=state.result.noise,
         effort=ended.effort,
+        one_way=not talk.machine.link.echo,
     )
 
 

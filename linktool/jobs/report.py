@@ -85,6 +85,7 @@ class Report:
     saved     the file a reading was saved to
     ran       the program started after it, if any
     screen    over a one-way link: the rows the machine's screen should show
+    one_way   the link only sends keys: nothing that was typed was seen to arrive
     """
 
     command: str
@@ -104,6 +105,7 @@ class Report:
     saved: str = ""
     ran: RunReport | None = None
     screen: tuple[str, ...] = ()
+    one_way: bool = False
 
     @property
     def ok(self) -> bool:

@@ -109,6 +109,8 @@ def _headline(report: Report, size: str, where: str) -> str:
     if report.lost or report.stopped:
         how = f"The link was lost: {report.lost}" if report.lost else "Stopped"
         typed = sum(len(part) for part in report.typed)
+        if report.one_way:
+            return f"{how}. Of {size} at {where}, sent, not verified: {typed}."
         return (
             f"{how}. Of {size} at {where}, proven: {proven} ({listed(report.proven)}); "
             f"typed with the echo seen but not read back: {max(0, typed - proven)}."
@@ -129,7 +131,10 @@ _PROOFS = {"read back": "every byte read back", "checksum": "the machine's own c
 
 
 def _how_to_go_on(report: Report) -> list[str]:
-    again = "`linktool resume` goes on" if report.command == "enter" else "give the command again"
+    resumable = report.command == "enter" and not report.one_way
+    again = "`linktool resume` goes on" if resumable else "give the command again"
+    if report.one_way and report.stopped and not report.lost:
+        return [f"The cancel key was struck: the machine's own screen shows if it came; {again}."]
     if report.stopped and not report.lost:
         return [f"The line was cancelled, the monitor is at its prompt; {again}."]
     if report.lost:
@@ -155,6 +160,8 @@ def _read_lines(report: Report) -> list[str]:
 def _(report: RunReport) -> list[str]:
     if report.lost:
         return [f"! The link was lost: {report.lost}"]
+    if report.stopped and report.one_way:
+        return [f"Stopped: {hex4(report.address)} may have been started. Watch the machine's own screen."]
     if report.stopped:
         return ["Stopped watching; the program may still run. The reset key ends it."]
     if report.one_way:
