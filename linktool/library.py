@@ -60,10 +60,8 @@ class Question:
 QUESTIONS = (
     Question("title", "Title, a few words"),
     Question("question", "The question it answers"),
-    Question(
-        "ends", "How it ends: monitor (by itself), key (after a key), reset (only by the reset key)", "reset"
-    ),
-    Question("expect", "What it prints when all is well; \\n for a new line, nothing if it prints nothing"),
+    Question("ends", "How it ends: monitor (by itself), key (at a key), reset (never)", "reset"),
+    Question("expect", "What it prints when all is well (\\n: new line; may be empty)"),
 )
 
 
