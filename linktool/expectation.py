@@ -95,7 +95,9 @@ def _difference(built: Built, text: str) -> str:
     found = text.split("\n")
     for number, (is_there, should_be) in enumerate(zip(found, wanted, strict=False), 1):
         if not re.fullmatch(matching(should_be), is_there):
-            return f"line {number} reads {_short(is_there)}; expected: {_short(should_be)}"
+            at, found_there, wanted_there = _apart(is_there, should_be)
+            place = f"line {number} from character {at + 1} on" if at else f"line {number}"
+            return f"{place} reads {found_there}; expected: {wanted_there}"
     if len(found) < len(wanted):
         return f"it stopped after line {len(found)}; next should come: {_short(wanted[len(found)])}"
     return f"line {len(wanted) + 1} reads {_short(found[len(wanted)])}; expected: nothing more"
@@ -103,4 +105,19 @@ def _difference(built: Built, text: str) -> str:
 
 def _short(line: str) -> str:
     line = sample(line)
-    return f'"{line}"' if len(line) <= 60 else f'"{line[:57]}..."'
+    return f'"{line}"' if len(line) <= LONG else f'"{line[: LONG - 3]}..."'
+
+
+LONG, BEFORE = 60, 8
+"""A line longer than LONG is shown from BEFORE characters before the first one that differs."""
+
+
+def _apart(is_there: str, should_be: str) -> tuple[int, str, str]:
+    """Both lines, and 0; or, where one is long, the parts of both that differ, and where they begin."""
+    if len(is_there) <= LONG and len(sample(should_be)) <= LONG:
+        return 0, _short(is_there), _short(should_be)
+    at = 0
+    while at < len(is_there) and re.fullmatch(matching(should_be[: at + 1]), is_there[: at + 1]):
+        at += 1
+    first = max(0, at - BEFORE)
+    return first, _short(is_there[first:]), _short(should_be[first:])

@@ -134,7 +134,7 @@ def test_survey_deep_stands_its_programs_in_memory_that_works(told):
     status, out, _ = told("survey", "--deep", "--port", BAD)
     assert status == 1 and "could not be entered" not in out
     assert "March over 0280-0FFF: no fault." in out and "March over 3000-3FFF: no fault." in out
-    assert "! March over 1000-1FFF: 1000 should hold FF and read F7: data bit 3; 31 more lines." in out
+    assert "! March over 1000-1FFF: 1000 should hold FF and read F7: data bit 3; further lines: 31." in out
     assert out.count("! 1000  expected FF  found F7") == 1 and "! and 8 more" in out
     assert "It gave up after 32 lines: there may be more." in out
 

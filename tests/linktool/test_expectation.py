@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from linktool import library, machine
 from linktool.expectation import expected_screen, judge
-from linktool.program_build import build
+from linktool.program_build import Built, build
 from tests.linktool.program_texts import DESCRIPTION, program
 
 HERON, DOT = machine.load("heron"), machine.load("dot")
@@ -86,6 +86,19 @@ def test_anything_else_is_told_by_its_first_difference(text: str, sentence: str)
     assert not verdict.ok
     assert not verdict.known
     assert verdict.sentence == sentence
+
+
+def test_of_a_long_line_the_part_that_differs_is_shown() -> None:
+    built = library.build(library.load("characters"), HERON)
+    text = "\r" + expected_text(built).replace("M", "", 1) + "\r="
+    assert judge(built, text).sentence == (
+        'line 1 from character 38 on reads "EFGHIJKLNOPQRSTUVWXYZ[\\]^_ !"#$%&\'()*+,-./0123456789:;<=>..."; '
+        'expected: "EFGHIJKLMNOPQRSTUVWXYZ[\\]^_ !"#$%&\'()*+,-./0123456789:;<=..."'
+    )
+
+
+def expected_text(built: Built) -> str:
+    return "".join(expected_screen(built))
 
 
 def test_the_screen_to_expect_is_broken_where_the_screen_breaks() -> None:

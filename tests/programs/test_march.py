@@ -192,7 +192,7 @@ def test_a_report_names_address_expected_and_found(rig: Rig) -> None:
         line["address"] == AT + 2 and line["expected"] ^ line["found"] == 0x20 for line in verdict.findings
     )
     assert len(verdict.findings) == 8
-    assert verdict.sentence == "1002 should hold FF and read DF: data bit 5; 7 more lines"
+    assert verdict.sentence == "1002 should hold FF and read DF: data bit 5; further lines: 7"
 
 
 def test_it_stops_after_the_lines_it_was_allowed(rig: Rig) -> None:

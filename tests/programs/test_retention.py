@@ -38,7 +38,7 @@ def run(forgets_after: int, falls_to: int, **parameters: int) -> tuple[library.V
 def test_a_cell_that_forgets_is_found(falls_to: int, line: str) -> None:
     verdict, _ = run(300_000, falls_to, wait=1)
     assert not verdict.ok
-    assert verdict.sentence == f"1080 forgot: {line}, data bit 3; 0 more lines"
+    assert verdict.sentence == f"1080 forgot: {line}, data bit 3; further lines: 0"
 
 
 def test_it_waits_for_each_unit_what_it_says() -> None:
