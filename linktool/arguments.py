@@ -79,8 +79,21 @@ def parse_range(text: str) -> Range:
 
 @dataclass(frozen=True)
 class Address:
-    """A 16-bit address, or a name: of one of the machine's symbols, or a program of the library (kept as
-    text until it is known)."""
+    """A 16-bit address."""
+
+    shown: str = "ADDRESS"
+
+    def parse(self, text: str) -> int:
+        return parse_address(text)
+
+    def complete(self, start: str, known: Known) -> list[str]:
+        return []
+
+
+@dataclass(frozen=True)
+class Entrance:
+    """Where a program starts: an address, or a name of one of the machine's symbols or of a program of the
+    library (kept as text until it is known)."""
 
     shown: str = "ADDRESS"
 

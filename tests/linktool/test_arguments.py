@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from formats.image import Range
-from linktool.arguments import Address, Choice, File, Known, Number, RangeOf, parse_address, parse_range
+from linktool.arguments import Choice, Entrance, File, Known, Number, RangeOf, parse_address, parse_range
+from linktool.commands import COMMANDS
 from linktool.errors import UsageError
 
 
@@ -51,10 +52,19 @@ def test_what_is_no_range_says_why(text, words):
         parse_range(text)
 
 
-def test_a_symbol_s_name_may_stand_for_an_address():
-    assert Address().parse("char_out") == "char_out"
-    assert Address().parse("fade") == 0xFADE
-    assert Address().complete("ch", Known(symbols=("char_out", "monitor"))) == ["char_out"]
+def test_a_program_may_be_started_at_a_symbol_s_name():
+    assert Entrance().parse("char_out") == "char_out"
+    assert Entrance().parse("fade") == 0xFADE
+    assert Entrance().complete("ch", Known(symbols=("char_out", "monitor"))) == ["char_out"]
+
+
+@pytest.mark.parametrize(
+    "command", [each for each in COMMANDS if any(a.name == "--at" for a in each.arguments)]
+)
+def test_where_a_file_goes_is_an_address_never_a_name(command):
+    (at,) = (argument for argument in command.arguments if argument.name == "--at")
+    with pytest.raises(UsageError, match="'char_out' is no address"):
+        at.kind.parse("char_out")
 
 
 def test_numbers_and_choices_name_what_is_allowed():
