@@ -10,7 +10,7 @@ from typing import Literal
 from formats.image import Range
 from linktool.evidence import banks_of
 from linktool.machine import Machine
-from linktool.page_states import Page, State
+from linktool.page_states import ERASED, Page, State
 from linktool.probes import PAGE
 
 Verdict = Literal["as expected", "more than expected", "wrong"]
@@ -33,7 +33,8 @@ _MEMORY = {"ram", "in use", "faulty"}
 @dataclass(frozen=True)
 class Stretch:
     """Neighbouring pages of one bank that answer alike. expected: the profile's kind; probed: how many of
-    its pages were looked at; faulty: how many of those kept only some bits; of: what it mirrors."""
+    its pages were looked at; faulty: how many of those kept only some bits; of: what it mirrors. unsure: what
+    else it may be."""
 
     range: Range
     label: str
@@ -43,6 +44,7 @@ class Stretch:
     faulty: int
     of: Range | None
     verdict: Verdict
+    unsure: str = ""
 
 
 def kinds_of(machine: Machine) -> dict[int, str]:
@@ -73,7 +75,8 @@ def stretches(machine: Machine, pages: Sequence[Page]) -> tuple[Stretch, ...]:
             kind, state = kinds[first], _main_state(group)
             faulty = sum(page.state == "faulty" for page in group)
             mirrored, verdict = _mirrored(group, whole), _verdict(kind, state)
-            found.append(Stretch(whole, label, kind, state, len(group), faulty, mirrored, verdict))
+            unsure = next((page.reason for page in group if page.reason == ERASED), "")
+            found.append(Stretch(whole, label, kind, state, len(group), faulty, mirrored, verdict, unsure))
     return tuple(found)
 
 

@@ -65,6 +65,9 @@ class Looked:
         return way if often >= ENOUGH and 2 * often > len(ways) else None  # type: ignore[return-value]
 
 
+ERASED = "a ROM with nothing in it reads so too"
+"""Said of a page that reads as if nothing were there, where it is not known how that reads on this board."""
+
 ENOUGH = 4
 """Empty pages that must read alike before it is known how the board's bus reads where nothing drives it."""
 
@@ -176,7 +179,8 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
     if set(after) == {before[-1]}:
         row = {a: v for a, v in looked.rows.items() if a // PAGE == number}
         nothing = _empty(row) and _as_idle(row, looked) if row else floats(address, shown)
-        return Page(number, "floating" if nothing else "rom", shown=shown)
+        erased = nothing and looked.idle is None and shown in (0x00, 0xFF) and shown != number
+        return Page(number, "floating" if nothing else "rom", shown=shown, reason=ERASED if erased else "")
     if kind == "ram":
         return Page(number, "faulty", shown=shown)
     if all(floats(address, value) for value in after):

@@ -19,8 +19,8 @@ from linktool.evidence import Evidence, Round, Sample
 from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
 from linktool.jobs.report import Effort, Finding
 from linktool.map_check import Stretch, kinds_of, stretches
-from linktool.page_states import Looked, Page, needs_row, page_states
-from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags
+from linktool.page_states import Looked, Page, floats, needs_row, page_states
+from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags, writable
 
 
 @dataclass(frozen=True)
@@ -151,6 +151,7 @@ class _Survey:
         self.guarded: Round = ()
         self.memory = Image()
         self.before: Readings = {}
+        self.homes: Readings = {}
         self.after: Readings = {}
         self.rows: Readings = {}
         self.tags = Image()
@@ -164,6 +165,7 @@ class _Survey:
         yield from self._read_before()
         if guard:
             self._leave_out(guard, shown)
+            yield from self._read_homes()
         yield from self._write_and_read()
         yield from self.borrowed.give_back()
         yield from self._read_rows()
@@ -179,14 +181,20 @@ class _Survey:
         first = 0x5A if borrowed.before[guard.cell] != 0x5A else 0x2D
         samples: list[Sample] = []
         for value in (first, first ^ 0xFF):
-            yield from borrowed.write(Image.from_bytes(guard.cell, bytes([value])))
             wanted = [Range(address, address) for address in shown]
-            found = yield from borrowed.read([*wanted, cell], {guard.cell: value})
-            shown = tuple(address for address in shown if value in found.get(address, (value,)))
+            written = Image.from_bytes(guard.cell, bytes([value]))
+            found = yield from borrowed.write_and_read(written, [*wanted, cell])
             own = found.get(guard.cell)
-            if own:
-                samples = [Sample(guard.cell, value, own)]
-                samples += [Sample(each, value ^ 0xFF, found[each]) for each in shown if each in found]
+            if own is None or own[-1] != value:
+                yield from borrowed.give_back()
+                return guard.reads  # nothing is known of a cell that does not hold what was written
+            # One wrong character must not hide that the cell shows: what is not clearly empty is read again.
+            others = [each for each in wanted if not _clear(found.get(each.first), each.first, value)]
+            again = yield from borrowed.read(others)
+            found.update((a, (*found.get(a, ()), *values)) for a, values in again.items())
+            shown = tuple(address for address in shown if value in found.get(address, (value,)))
+            samples = [Sample(guard.cell, value, own)]
+            samples += [Sample(each, value ^ 0xFF, found[each][-1:]) for each in shown if each in found]
             if not shown:
                 break
         yield from borrowed.give_back()
@@ -212,6 +220,17 @@ class _Survey:
                 probe = replace(probe, use="look", reason="it shows the monitor's own memory")
             kept.append(probe)
         self.probes = tuple(kept)
+
+    def _read_homes(self) -> Talk[None]:
+        """What stands where pages that were left out would have their memory."""
+        places = [
+            self.unwritten[address // PAGE] * PAGE + address % PAGE
+            for probe in self.probes
+            for address in range(probe.range.first, probe.range.last + 1)
+            if address // PAGE in self.unwritten
+        ]
+        wanted = sorted({a for a in places if a not in self.before and writable(self.talk.machine, a)})
+        self.homes = yield from self.borrowed.read([Range(a, a) for a in wanted])
 
     def _write_and_read(self) -> Talk[None]:
         self.tags = tags(self.probes, self.borrowed.before)
@@ -249,9 +268,20 @@ class _Survey:
         if not self.after and any(probe.use == "write" for probe in self.probes):
             return ()
         found = page_states(self.probes, self._looked(), self.kinds)
-        return tuple(
-            Page(page.number, "mirror", self.unwritten[page.number], page.shown, "not written")
-            if page.number in self.unwritten
-            else page
-            for page in found
-        )
+        return tuple(self._left_out(page) if page.number in self.unwritten else page for page in found)
+
+    def _left_out(self, page: Page) -> Page:
+        """A page that was not written because it may reach the monitor's memory: it mirrors it, unless it
+        was seen to read otherwise than the page it would mirror."""
+        home = self.unwritten[page.number]
+        addresses = [a for a in self.before if a // PAGE == page.number]
+        known = {**self.homes, **self.before}
+        pairs = [(self.before[a], known.get(home * PAGE + a % PAGE)) for a in addresses]
+        if any(there is not None and here[-1] != there[-1] for here, there in pairs):
+            return Page(page.number, "not probed", reason="it may show the monitor's own memory")
+        return Page(page.number, "mirror", home, page.shown, "not written")
+
+
+def _clear(values: tuple[int, ...] | None, address: int, value: int) -> bool:
+    """Whether one look is enough: it shows the value, or looks as if nothing were there."""
+    return values is not None and (values[-1] == value or floats(address, values[-1]))

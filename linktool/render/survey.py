@@ -42,6 +42,7 @@ def stretch_line(stretch: Stretch) -> str:
         answers = "answers as ROM"
     else:
         answers = _ANSWERS[stretch.state]
+    answers += f" ({stretch.unsure})" if stretch.unsure else ""
     mark = "! " if stretch.verdict == "wrong" else ""
     wanted = "" if stretch.verdict == "as expected" else f"; expected {expected}"
     pages = "" if stretch.state == "faulty" else f" ({count(stretch.probed, 'page')} tried)"

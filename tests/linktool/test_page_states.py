@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from formats.image import Image, Range
-from linktool.page_states import Looked, Page, floats, needs_row, page_states
+from linktool.page_states import ERASED, Looked, Page, floats, needs_row, page_states
 from linktool.probes import Probe
 
 KINDS = {page: "ram" if page < 0x40 else "none" for page in range(0x100)} | {0xFF: "rom", 0x9F: "io"}
@@ -158,3 +158,10 @@ def test_what_read_the_same_before_is_no_mirror_though_it_reads_like_a_tag():
     assert (home.state, empty.state) == ("ram", "floating")
     home, shows = states({0x0DFF: (0x12, 0x49, 0x49), 0x49FF: (0x12, 0x77, 0x49)})
     assert (home.state, shows.state, shows.of) == ("ram", "mirror", 0x0D)
+
+
+def test_a_page_of_ones_is_said_to_be_unsure_where_it_is_not_known_how_an_empty_page_reads():
+    assert one(0xFF, 0x5A, 0xFF, 0x50FF).reason == ERASED
+    assert one(0x50, 0x5A, 0x50, 0x50FF).reason == ""
+    empty = {page << 8 | 0xFF: (0xFF, 0x5A, 0xFF) for page in (0x60, 0x62, 0x64, 0x66)}
+    assert {page.reason for page in states(empty)} == {""}

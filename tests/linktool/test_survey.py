@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from formats import files
 from formats.image import Image, Range
 from linktool import machine as profiles
 from linktool.actions import Note
@@ -16,12 +19,15 @@ from linktool.jobs.resume import give_back
 from linktool.jobs.survey import SurveyReport, survey
 from linktool.machine import Machine
 from linktool.packed_image import unpack
-from linktool.probes import Probe, coarse_pages, probes_for
+from linktool.probes import Probe, coarse_pages, guard_for, probes_for
 
 MACHINES = {name: profiles.load(name) for name in ("heron", "dot")}
 HERON = MACHINES["heron"]
 HERON_TEXT = (profiles.SHIPPED / "heron.toml").read_text("utf-8")
 MORE_RAM = '[[area]]\nfirst = "4000"\nlast = "7FFF"\nkind = "ram"\nlabel = "more"\n\n[[area]]\nfirst = "9F00"'
+LETTERS_FILE = Path(__file__).with_name("letters.toml")
+LETTERS = profiles.load(str(LETTERS_FILE))
+LETTERS_ROM = files.load(LETTERS_FILE.with_suffix(".s"), symbols=LETTERS.symbols).image
 WHOLE = profiles.parse(HERON_TEXT.replace('[[area]]\nfirst = "9F00"', MORE_RAM, 1), "whole.toml")
 
 
@@ -196,3 +202,20 @@ def test_a_stuck_chip_shows_and_is_named(position):
     assert report.exit_status == 1
     (fault,) = diagnose(HERON, report.evidence).faults
     assert fault.cause.kind == "stuck" and fault.chip is not None and fault.chip.position == position
+
+
+def test_a_guard_that_did_not_arrive_frees_nothing():
+    """A cell that cannot take the guard's values: what shows at other addresses is not known then."""
+    guard = guard_for(HERON, probes_for(HERON, range(0x80)))
+    assert guard is not None
+    board = Board(WHOLE, faults=("mirror:0000-3FFF:4000-7FFF", f"stuck:{guard.cell:04X}:0:1"), seed=6)
+    before = held(board)
+    report = drive(survey(Conversation(HERON), probes_for(HERON, range(0x80)), "board:"), board)
+    assert not report.lost and held(board) == before
+
+
+def test_a_page_that_reads_otherwise_is_not_said_to_mirror():
+    """Half of a block of the map's upper part shows memory; the other half holds nothing."""
+    board = Board(LETTERS, rom=LETTERS_ROM, faults=("mirror:0000-0FFF:4000-4FFF",), seed=6)
+    report = drive(survey(Conversation(LETTERS), probes_for(LETTERS, range(0x40, 0x60)), "board:"), board)
+    assert {page.state for page in report.pages if page.number >= 0x50} <= {"floating", "not probed"}
