@@ -14,7 +14,7 @@ from linktool.board.bus import IO, NONE, RAM, ROM
 from linktool.board.memory_faults import Coupling, Forgets, Mirror, Unsteady
 from linktool.causes import Cause
 from linktool.machine import Machine
-from linktool.page_states import Page
+from linktool.page_states import ERASED, Page
 
 LINES = ("address-open", "address-shorted", "bits-shorted", "bank-missing")
 
@@ -76,7 +76,7 @@ class MemoryTruth:
         if page.state == "rom":
             return kind == ROM
         if page.state == "floating":
-            return kind == NONE
+            return kind == NONE or (kind == ROM and page.reason == ERASED)
         if page.state == "mirror":
             there = None if page.of is None else bus.place(page.of << 8 | address & 0xFF)
             return place is not None and place == there and page.of != address >> 8
