@@ -77,4 +77,5 @@ def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]
 
 
 def _shown(text: str) -> str:
-    return repr(speech.printable(text[-40:], "\r")).replace("\\r", " (new line) ")
+    """The end of a text, with its new lines in words."""
+    return "'" + speech.printable(text[-40:], "\r").replace("\r", " (new line) ").strip() + "'"

@@ -16,7 +16,7 @@ from linktool.maps import LOOKS
 from linktool.render.data import Data, data
 from linktool.render.entries import details, failed, headline
 from linktool.render.maps import text_lines
-from linktool.render.text import count, lines
+from linktool.render.text import count, how_lost, lines
 from linktool.trace import Entry
 
 PAUSE_S = 1.0
@@ -181,7 +181,7 @@ def _event(entry: Entry) -> str:
     elif entry.event == "stop":
         shown = "the user asked to stop"
     else:
-        shown = f"the link was lost: {entry.facts.get('reason', '')}"
+        shown = how_lost(str(entry.facts.get("reason", "")), within=True)
     return f"{entry.at:>10.3f}  {_SIGNS.get(entry.event, '?')} {printable_line(shown)}"
 
 

@@ -14,7 +14,7 @@ from linktool.maps import Map, of_ranges
 from linktool.render.data import Data, data
 from linktool.render.fault_text import cause_text, chip_text, next_text, numbers_text
 from linktool.render.maps import text_lines
-from linktool.render.text import count, effort_lines, lines
+from linktool.render.text import count, effort_lines, how_lost, lines
 
 SAMPLED = (
     "These are a few bytes of each bank, chosen to show bad lines and chips; `linktool survey --deep` tries "
@@ -96,7 +96,7 @@ def _(report: DiagnoseReport) -> list[str]:
     looked = any(diagnosis.tested for diagnosis in report.diagnoses)
     before = " What was measured before that:" if looked else " Nothing was measured before that."
     if measured and measured.lost:
-        result.append(f"! The link was lost: {measured.lost}.{before}")
+        result.append(f"! {how_lost(measured.lost)}.{before}")
     elif measured and measured.stopped:
         result.append(f"Stopped.{before}")
     for diagnosis, evidence in zip(report.diagnoses, report.evidence, strict=True):

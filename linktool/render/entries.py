@@ -10,7 +10,7 @@ from typing import Any
 
 from linktool.bench_log import Record
 from linktool.known_memory import range_of
-from linktool.render.text import count, duration
+from linktool.render.text import count, duration, how_lost
 
 Facts = Mapping[str, Any]
 _PROOFS = {"read back": "every byte read back", "checksum": "the machine's checksum agrees"}
@@ -53,7 +53,7 @@ def headline(record: Record) -> str:
     if record.command == "note":
         return text_of(facts.get("text"))
     if facts.get("lost"):
-        return f"{_what(record)}: the link was lost: {text_of(facts['lost'])}"
+        return f"{_what(record)}: {how_lost(text_of(facts['lost']), within=True)}"
     if facts.get("stopped"):
         return f"{_what(record)}: stopped"
     return f"{_what(record)}{_outcome(record)}"

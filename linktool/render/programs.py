@@ -7,7 +7,7 @@ from linktool.dialect import printable
 from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport
 from linktool.jobs.try_program import RoundReport, TrialReport
 from linktool.render.data import Data, cost_data, data, segments_data
-from linktool.render.text import count, duration, hex_rows, lines
+from linktool.render.text import count, duration, hex_rows, how_lost, lines
 
 
 @lines.register
@@ -55,7 +55,7 @@ def _outcome(trial: TrialReport) -> str:
     if trial.refused:
         return f"not for this machine: {trial.refused}"
     if trial.lost:
-        return f"the link was lost: {trial.lost}"
+        return how_lost(trial.lost, within=True)
     if trial.stopped:
         return "stopped"
     if trial.verdict is None:

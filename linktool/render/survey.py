@@ -15,7 +15,7 @@ from linktool.maps import LOOKS, of_pages
 from linktool.render.data import Data, data
 from linktool.render.diagnosis import diagnosis_lines, owed_lines
 from linktool.render.maps import text_lines
-from linktool.render.text import LISTED, count, effort_lines, finding_lines, lines, listed
+from linktool.render.text import LISTED, count, effort_lines, finding_lines, how_lost, lines, listed
 
 _EXPECTED = {"ram": "RAM", "rom": "ROM", "io": "I/O", "none": "nothing"}
 _ANSWERS = {
@@ -102,7 +102,7 @@ def march_lines(march: March) -> list[str]:
 def _(report: SurveyReport) -> list[str]:
     result = [f"note: {remark}" for remark in report.remarks]
     if report.lost:
-        result.append(f"! The link was lost: {report.lost}.")
+        result.append(f"! {how_lost(report.lost)}.")
     elif report.stopped:
         result.append("Stopped.")
     if report.pages:
@@ -168,7 +168,7 @@ def _(report: SurveyReport) -> Data:
 def _(report: GiveBackReport) -> list[str]:
     result = []
     if report.lost:
-        result.append(f"! The link was lost: {report.lost}.")
+        result.append(f"! {how_lost(report.lost)}.")
     elif report.stopped:
         result.append("Stopped.")
     back = sum(len(each) for each in report.restored)

@@ -16,7 +16,7 @@ from linktool.jobs.talk import TalkReport
 from linktool.jobs.type_text import TypeReport
 from linktool.render.data import Data, data, effort_data
 from linktool.render.terminal import safe
-from linktool.render.text import count, effort_lines, lines, screen_lines
+from linktool.render.text import count, effort_lines, how_lost, lines, screen_lines
 from linktool.screen import framed
 
 FLOOD = 8192
@@ -85,7 +85,7 @@ class Display:
 
 @lines.register
 def _(report: TalkReport) -> list[str]:
-    result = [f"! The link was lost: {report.lost}"] if report.lost else []
+    result = [f"! {how_lost(report.lost)}"] if report.lost else []
     keys = count(report.effort.keystrokes, "key")
     result.append(f"Left the talk: {keys} struck, {count(report.received, 'character')} came.")
     if report.saved:
@@ -122,13 +122,19 @@ def _(report: TypeReport) -> list[str]:
             *effort_lines(report.effort),
         ]
     if report.lost:
-        result.append(f"! The link was lost: {report.lost}")
+        result.append(f"! {how_lost(report.lost)}")
     elif report.fault:
         result.append(f"! Line {report.at}: {report.fault}.")
     if report.answer.strip():
         result += ["! The machine answered:", *(f"!   {line}" for line in screen_lines(report.answer)[-6:])]
+    if not report.at:
+        result.append(f"No line was begun: {all_of} went in. When that is put right, give the command again.")
+        return result
     result.append(f"Stopped at line {report.at}: {all_of} went in.")
-    result.append(f"`type {report.source} --from {report.at}` goes on from there.")
+    name = f'"{report.source}"' if " " in report.source else report.source
+    result.append(
+        f"`linktool type {name} --from {report.at}`, with the options of before, goes on from there."
+    )
     return result
 
 
@@ -156,7 +162,7 @@ def _(report: TypeReport) -> Data:
 @lines.register
 def _(report: ScreenReport) -> list[str]:
     if report.lost:
-        return [f"! The link was lost: {report.lost}"]
+        return [f"! {how_lost(report.lost)}"]
     result = list(framed(report.rows, report.columns))
     if not report.received:
         result.append("Nothing has come from the machine since the port was opened.")

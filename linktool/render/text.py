@@ -7,6 +7,7 @@ from functools import singledispatch
 
 from formats.image import Image, Range, hex4
 from linktool.dialect import printable
+from linktool.exchange import STOPPED_AT_ONCE
 from linktool.jobs.listing import ConvertReport, FaultsReport, MachinesReport, PlanReport, PortsReport, Told
 from linktool.jobs.report import Effort, Finding, Report, RunReport
 from linktool.machine import Machine, characters_per_second
@@ -44,6 +45,16 @@ def hex_rows(image: Image, width: int = 8) -> list[str]:
             rows.append(f"{hex4(at)}: {cells.hex(' ').upper()}")
             at = last + 1
     return rows
+
+
+def how_lost(reason: str, within: bool = False) -> str:
+    """Why a job could not go on: the link or the machine, or a user who did not wait. A sentence's beginning,
+    or with `within` the rest of one."""
+    if reason == STOPPED_AT_ONCE:
+        said = "Stopped at once, at the second Ctrl-C; the line in hand was not cancelled"
+    else:
+        said = f"The link failed: {reason}"
+    return said[0].lower() + said[1:] if within else said
 
 
 def effort_lines(effort: Effort) -> list[str]:
@@ -107,7 +118,7 @@ def _(report: Report) -> list[str]:
 def _headline(report: Report, size: str, where: str) -> str:
     proven = sum(len(part) for part in report.proven)
     if report.lost or report.stopped:
-        how = f"The link was lost: {report.lost}" if report.lost else "Stopped"
+        how = how_lost(report.lost) if report.lost else "Stopped"
         typed = sum(len(part) for part in report.typed)
         if report.one_way:
             return f"{how}. Of {size} at {where}, sent, not verified: {typed}."
@@ -116,8 +127,11 @@ def _headline(report: Report, size: str, where: str) -> str:
             f"typed with the echo seen but not read back: {max(0, typed - proven)}."
         )
     if report.differences:
-        wrong = count(len(report.differences), "byte")
-        return f"NOT proven: {wrong} of {size} at {where} differ; the other {proven} are proven."
+        wrong = len(report.differences)
+        if wrong == len(report.image):
+            return f"NOT proven: all of {size} at {where} differ."
+        differ = f"{count(wrong, 'byte')} of {size} at {where} {'differs' if wrong == 1 else 'differ'}"
+        return f"NOT proven: {differ}; proven: {proven:,}."
     if report.proof == "none":
         return f"Sent, not verified: {size} at {where}."
     return f"Proven: {size} at {where} ({_PROOFS[report.proof]})."
@@ -137,6 +151,8 @@ def _how_to_go_on(report: Report) -> list[str]:
         return [f"The cancel key was struck: the machine's own screen shows if it came; {again}."]
     if report.stopped and not report.lost:
         return [f"The line was cancelled, the monitor is at its prompt; {again}."]
+    if report.lost == STOPPED_AT_ONCE:
+        return [f"Press the machine's reset key if it is stuck; then {again}."]
     if report.lost:
         return [f"Put the link right, press the machine's reset key if it is stuck; then {again}."]
     return []
@@ -146,7 +162,7 @@ def _read_lines(report: Report) -> list[str]:
     result = hex_rows(report.image)
     so_far = listed(segment.range for segment in report.image.segments)
     if report.lost:
-        result.append(f"! The link was lost: {report.lost}. Read so far: {so_far}.")
+        result.append(f"! {how_lost(report.lost)}. Read so far: {so_far}.")
     elif report.stopped:
         result.append(f"! Stopped. Read so far: {so_far}.")
     if report.saved:
@@ -159,7 +175,7 @@ def _read_lines(report: Report) -> list[str]:
 @lines.register
 def _(report: RunReport) -> list[str]:
     if report.lost:
-        return [f"! The link was lost: {report.lost}"]
+        return [f"! {how_lost(report.lost)}"]
     if report.stopped and report.one_way:
         return [f"Stopped: {hex4(report.address)} may have been started. Watch the machine's own screen."]
     if report.stopped:
