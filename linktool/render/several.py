@@ -5,7 +5,8 @@ from __future__ import annotations
 from linktool.errors import BAD_INPUT, DIFFERENT, DONE, LINK_FAILED, STOPPED
 from linktool.jobs.report import Report
 from linktool.jobs.several import BoardResult, SeveralReport
-from linktool.jobs.try_program import TrialReport
+from linktool.jobs.survey import SurveyReport
+from linktool.jobs.try_program import RoundReport, TrialReport
 from linktool.render import load_for
 from linktool.render.data import Data, data
 from linktool.render.text import count, duration, lines
@@ -38,16 +39,16 @@ def _indented(board: BoardResult) -> list[str]:
 
 
 def table(boards: tuple[BoardResult, ...]) -> list[str]:
-    """A line a board: label, port where that is another, machine, how it ended, time."""
-    rows = [("board", "port", "machine", "ended", "", "time")]
+    """A line a board: label, port where that is another, machine, how it ended, time, and what came of it."""
+    rows = [("board", "port", "machine", "ended", "time", "")]
     rows += [
         (
             board.label,
             board.port if board.port != board.label else "",
             board.machine,
             WORDS.get(board.exit_status, str(board.exit_status)),
-            short(board),
             _time(board),
+            short(board),
         )
         for board in boards
     ]
@@ -73,6 +74,14 @@ def short(board: BoardResult) -> str:
         return f"{count(size, 'byte')} {'proven' if report.proof != 'none' else 'sent, not verified'}"
     if isinstance(report, TrialReport) and report.verdict:
         return report.verdict.sentence
+    if isinstance(report, RoundReport):
+        tried = [trial for trial in report.trials if not trial.refused]
+        bad = ", ".join(trial.name for trial in tried if not trial.ok)
+        return f"{count(len(tried), 'program')} tried" + (f"; not as it should be: {bad}" if bad else "")
+    if isinstance(report, SurveyReport):
+        if report.ok:
+            return f"{count(len(report.pages), 'page')} as the profile says"
+        return ", ".join(f"{each.label} {each.range}" for each in report.stretches if each.verdict == "wrong")
     return ""
 
 
@@ -83,7 +92,8 @@ def _time(board: BoardResult) -> str:
 
 def _sum(report: SeveralReport) -> str:
     ends = [WORDS.get(board.exit_status, str(board.exit_status)) for board in report.boards]
-    parts = [f"{ends.count(word)} {word}" for word in WORDS.values() if word in ends]
+    said = {WORDS[DIFFERENT]: f"with {WORDS[DIFFERENT]}"}
+    parts = [f"{ends.count(word)} {said.get(word, word)}" for word in WORDS.values() if word in ends]
     return f"{count(len(report.boards), 'board')}: {', '.join(parts)}."
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import signal
 import threading
 from pathlib import Path
@@ -75,7 +76,19 @@ def test_a_table_at_the_end_and_what_is_wrong_above_it(capsys):
     assert rows[0].split() == ["board", "machine", "ended", "time"]
     assert rows[1].startswith("board:  ") and "done" in rows[1] and "8 bytes proven" in rows[1]
     assert "differences" in rows[2] and "1 byte of 8 wrong" in rows[2]
-    assert rows[3] == "2 boards: 1 done, 1 differences."
+    assert rows[3] == "2 boards: 1 done, 1 with differences."
+
+
+def test_the_table_says_what_came_of_surveys_and_rounds(capsys, own_folder):
+    bad = "board:fault=bank-missing:2000-2FFF"
+    assert main(["survey", "--port", "board:", "--port", bad]) == 1
+    well, wrong = capsys.readouterr().out.splitlines()[-3:-1]
+    assert re.search("done +[0-9.]+ s  33 pages as the profile says$", well)
+    assert re.search("differences +[0-9.]+ s  RAM bank 2, row L 2000-2FFF$", wrong)
+    assert main(["programs", "test", "--all", "--port", "board:", "--port", bad]) == 1
+    well, wrong = capsys.readouterr().out.splitlines()[-3:-1]
+    assert re.search("15 programs tried$", well)
+    assert re.search("15 programs tried; not as it should be: survey$", wrong)
 
 
 def test_what_can_be_refused_is_refused_before_any_port_is_opened(capsys, own_folder):
