@@ -89,8 +89,13 @@ def _outcome(record: Record) -> str:
     if record.command == "programs":
         trials = list_of(facts.get("trials"))
         if trials:
-            good = sum(facts_in(trial).get("ok") is True for trial in trials)
-            return f"{good} of {count(len(trials), 'program')} as they should be"
+            bad = [
+                text_of(facts_in(each).get("program"))
+                for each in trials
+                if facts_in(each).get("ok") is not True
+            ]
+            named = f"; not {', '.join(bad)}" if bad else ""
+            return f"{len(trials) - len(bad)} of {count(len(trials), 'program')} as they should be{named}"
         return f": {text_of(facts.get('says'))}"
     if record.command == "resume":
         return f"memory given back: {ranges_text(facts.get('restored')) or 'nothing'}"

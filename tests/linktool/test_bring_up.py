@@ -65,6 +65,11 @@ def test_a_map_names_its_last_source_and_counts_the_others(told):
     )
 
 
+def test_the_log_names_the_programs_that_did_not_do(told):
+    told("programs", "test", "--all", "--port", "board:fault=bank-missing:2000-2FFF")
+    assert "14 of 15 programs as they should be; not survey" in told("log")[1]
+
+
 # ---- survey ----
 
 
