@@ -7,6 +7,8 @@ Place 0 is the whole source.
 
 from __future__ import annotations
 
+import re
+
 from formats.errors import FormatError
 from formats.text import shown
 
@@ -18,6 +20,18 @@ _WORDS = {
     '"OPCODE"': "an instruction",
     "expression": "a value",
 }
+_OTHERWISE = tuple(
+    (re.compile(pattern, re.I), advice)
+    for pattern, advice in (
+        (r"\*\s*=", "Write .org ADDRESS for that"),
+        (r"\.?\w+\s*(=|\bequ\b)|\.(equ|set|define)\b", "Write .alias NAME VALUE for that"),
+        (r"\.?(db|dc\.b|byt|fcb)\b", "Write .byte for that"),
+        (r"\.?(dw|dc\.w|fdb|addr)\b", "Write .word for that"),
+        (r"[a-z_]\w*(\s+[a-z]{3}\b.*)?$", "If a label stands there, it ends in a colon"),
+    )
+)
+"""How common assemblers write what Ophis writes otherwise (common practice), and what to write for it."""
+
 _TEXT_SHOWN = 48
 _MESSAGE_MAX = 160
 
@@ -53,8 +67,11 @@ class SourcePlaces:
         return f"{self.source}, {self.words(place)}"
 
     def error(self, place: str, message: str, hint: str = "") -> FormatError:
-        """The assembler's message about a place, with the line's text."""
+        """The assembler's message about a place, with the line's text; where the line is in the manner of
+        other assemblers, the hint says how to write it."""
         source, _, text = self._lines[_last(place)]
+        if message.startswith(("Expected: ", "Unknown pragma")):
+            hint = next((advice for pattern, advice in _OTHERWISE if pattern.match(text)), hint)
         found = f"{shown(text, _TEXT_SHOWN)}: {plain(message)}" if text else plain(message)
         return FormatError(source, self.words(place, source), found, hint=hint)
 
