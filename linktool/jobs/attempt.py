@@ -77,6 +77,7 @@ def attempt(
         yield from work
     except Stopped:
         stopped = True
+        yield from talk.note("stopping")
         lost = yield from at_stop(talk)
     except (Gone, NoAnswer) as error:
         lost = str(error)

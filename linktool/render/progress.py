@@ -123,6 +123,8 @@ class Progress:
             self._say("waking the machine")
         elif note.topic == "listen":
             self._say("listening")
+        elif note.topic == "stopping":
+            self._say("stopping at a safe point; Ctrl-C again stops at once")
         elif note.topic == "begin":
             self._phase = ""
         elif note.topic == "calibrated":

@@ -108,6 +108,14 @@ def test_the_line_is_taken_away_at_the_end_and_never_scrolls(terminal):
     assert written.endswith("\x1b[1A\r\x1b[J")
 
 
+def test_a_wish_to_stop_is_heard_while_the_machine_still_answers(terminal):
+    terminal.note(0.0, "progress", phase="check", done=8, total=400)
+    terminal.note(1.0, "stopping")
+    terminal.now = 5.0
+    terminal.progress.tick(5.0)
+    assert terminal.line().endswith("stopping at a safe point; Ctrl-C again stops at once\x1b[K\x1b8")
+
+
 def test_it_is_drawn_four_times_a_second_at_most(terminal):
     for tick in range(1000):
         terminal.note(tick / 1000, "progress", phase="enter", done=tick, total=5000)
