@@ -114,7 +114,9 @@ def text_of(path: Path, error: type[UsageError]) -> str:
         raise
     except OSError as fault:
         raise error(f"{path}: cannot be read: {fault.strerror or fault}") from fault
-    except ValueError as fault:  # not UTF-8, or a NUL in the path
+    except UnicodeDecodeError as fault:
+        raise error(f"{path}: is not plain text: byte {fault.start + 1} is no UTF-8") from fault
+    except ValueError as fault:  # a NUL in the path
         raise error(f"{str(path)!r}: cannot be read: {fault}") from fault
 
 

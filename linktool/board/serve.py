@@ -63,7 +63,7 @@ def serve_many(
     """Serve several boards from this one thread; a `port: NAME` line for each, in order."""
     for path in (order.memory_out for order in orders):
         if path is not None and os.path.exists(path) and not overwrite:
-            raise UsageError(f"{path} is there already", "Name another file, or allow it to be overwritten")
+            raise UsageError(f"{path} is there already", "Choose another name, or allow it with --overwrite")
     with Service(allow_remote=allow_remote) as service, _signals(service.stop):
         boards = []
         for order in orders:

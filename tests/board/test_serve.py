@@ -167,7 +167,7 @@ def test_the_handlers_of_before_come_back() -> None:
 def test_a_memory_file_that_is_there_is_left_alone(tmp_path: Path) -> None:
     there = tmp_path / "memory.bin"
     there.write_bytes(b"mine")
-    with pytest.raises(UsageError, match=r"memory\.bin is there already"):
+    with pytest.raises(UsageError, match=r"memory\.bin is there already.*--overwrite"):
         serve("board:", "pty", str(there), lambda line: None)
     assert there.read_bytes() == b"mine"
     stopped_at_once([Order("board:", "pty", str(there))], overwrite=True)

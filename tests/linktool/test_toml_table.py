@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
 from formats.image import Range
 from linktool.errors import ProfileError, UsageError
-from linktool.toml_table import Table, parse_address, shown
+from linktool.toml_table import Table, parse_address, shown, text_of
 
 
 def table(**values: object) -> Table:
@@ -66,6 +67,13 @@ def test_keys_nobody_asked_for() -> None:
     held.text("a")
     with pytest.raises(UsageError, match=r"own\.toml: \[part\] colour is not known; allowed: a"):
         held.close()
+
+
+def test_what_is_no_text_is_told_without_the_words_of_python(tmp_path: Path) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_bytes(b"name\xff")
+    with pytest.raises(ProfileError, match=r"mine\.toml: is not plain text: byte 5 is no UTF-8"):
+        text_of(path, ProfileError)
 
 
 def test_the_error_is_the_caller_s_kind() -> None:
