@@ -100,7 +100,7 @@ class Bench:
     def machine(self) -> Machine:
         """The machine asked for; on a simulated board, the one it plays. UsageError when none is known."""
         if self._machine is None:
-            name = self._asked_machine or self._played() or self.setting("machine")
+            name = self._machine_name()
             if not name:
                 known = ", ".join(available(self.folders.machines))
                 raise UsageError(
@@ -108,6 +108,14 @@ class Bench:
                 )
             self._machine = load(name, self.folders.machines)
         return self._machine
+
+    @property
+    def knows_machine(self) -> bool:
+        """Whether a machine is in hand, or one is named somewhere."""
+        return self._machine is not None or bool(self._machine_name())
+
+    def _machine_name(self) -> str | None:
+        return self._asked_machine or self._played() or self.setting("machine")
 
     def _played(self) -> str | None:
         name = self._asked_port or self.setting("port") or ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from linktool.plan import Cost, Plan
+from linktool.program import Program
 from linktool.program_build import Built
 
 
@@ -26,6 +27,15 @@ class ProgramReport:
     plan: Plan
     reading: Cost
     screen: tuple[str, ...]
+    command: str = "programs"
+    exit_status: int = 0
+
+
+@dataclass(frozen=True)
+class UnbuiltReport:
+    """One program as it stands in the library, where no machine is known to build it for."""
+
+    program: Program
     command: str = "programs"
     exit_status: int = 0
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
+
 from formats.image import hex4
 from linktool.dialect import printable
-from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport
+from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport, UnbuiltReport
 from linktool.jobs.try_program import RoundReport, TrialReport
+from linktool.program import Program
 from linktool.render.data import Data, cost_data, data, segments_data
 from linktool.render.text import count, duration, hex_rows, how_lost, lines
 
@@ -23,14 +26,50 @@ def _(report: LibraryReport) -> list[str]:
     ]
 
 
+_TAKES = "It takes (with --set NAME=VALUE, hexadecimal):"
+_WIDTH = 78
+
+
+def _told(program: Program) -> list[str]:
+    """What a program is for, and the cautions."""
+    shown = [f"{program.name}: {program.title}", program.question]
+    for paragraph in program.text.strip().split("\n\n") if program.text.strip() else ():
+        shown += ["", *textwrap.wrap(paragraph, _WIDTH, break_on_hyphens=False)]
+    if program.cautions:
+        shown += ["", *(f"Caution: {caution}" for caution in program.cautions)]
+    return shown
+
+
+@lines.register
+def _(report: UnbuiltReport) -> list[str]:
+    program = report.program
+    shown = _told(program)
+    if program.parameters:
+        shown += ["", _TAKES, *(f"  {each.name}  {each.title}" for each in program.parameters)]
+    shown += ["", *program.source.rstrip().split("\n"), ""]
+    return [*shown, "With --machine NAME it shows the bytes, the keys and the time for that machine as well."]
+
+
+@data.register
+def _(report: UnbuiltReport) -> Data:
+    program = report.program
+    return {
+        "command": report.command,
+        "ok": True,
+        "name": program.name,
+        "question": program.question,
+        "machine": None,
+        "source": program.source,
+    }
+
+
 @lines.register
 def _(report: ProgramReport) -> list[str]:
     built, program, cost = report.built, report.built.program, report.plan.cost
-    shown = [f"{program.name}: {program.title}", program.question, "", *program.text.strip().split("\n"), ""]
-    shown += [f"Caution: {caution}" for caution in program.cautions]
+    shown = _told(program)
     shown += [f"note: {warning}" for warning in built.warnings]
     if program.parameters:
-        shown.append("It takes (with --set NAME=VALUE, hexadecimal):")
+        shown += ["", _TAKES]
         shown += [
             f"  {each.name} = {built.values[each.name]:0{each.digits}X}  {each.title}"
             for each in program.parameters

@@ -15,14 +15,14 @@ from linktool.actions import Note
 from linktool.bench import Bench
 from linktool.commands import Values
 from linktool.errors import LINK_FAILED, STOPPED, RefusedError, UsageError
-from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport
+from linktool.jobs.programs import AddedReport, LibraryReport, ProgramReport, UnbuiltReport
 from linktool.jobs.try_program import RoundReport, TrialReport, try_program
 from linktool.jobs.verify import BLOCK
 from linktool.plan import make, read_cost
 from linktool.program_build import Built
 from linktool.questions import Questions
 
-Told = LibraryReport | ProgramReport | AddedReport | TrialReport | RoundReport
+Told = LibraryReport | ProgramReport | UnbuiltReport | AddedReport | TrialReport | RoundReport
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,10 @@ def _list(wish: _Wish) -> LibraryReport:
     return LibraryReport(tuple(rows), tuple(faulty))
 
 
-def _show(wish: _Wish) -> ProgramReport:
+def _show(wish: _Wish) -> ProgramReport | UnbuiltReport:
     program = wish.program()
+    if not wish.bench.knows_machine:
+        return UnbuiltReport(program)
     built = wish.build(program)
     plan = make(built.machine, built.image)
     reading = read_cost(built.machine, built.image, BLOCK)

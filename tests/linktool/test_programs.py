@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from linktool import library
 from linktool.cli import main
 
 
@@ -75,6 +76,27 @@ def test_one_s_own_program_is_added_shown_and_tried(capsys):
     assert facts(capsys, "programs", "test", "hi", "--port", "board:")["ok"] is True
     assert main(["programs", "add", "hi.s", *answers]) == 2
     assert "is there already" in capsys.readouterr().err
+
+
+def test_a_program_is_shown_without_a_machine_too(capsys):
+    assert main(["programs", "show", "march"]) == 0
+    shown = capsys.readouterr().out
+    assert (
+        "Does every bit of this RAM hold 0 and 1" in shown
+        and "Caution: What is in the range is lost." in shown
+    )
+    assert "        lda #limit\n" in shown and "  first  the first address tested" in shown
+    assert shown.endswith("for that machine as well.\n") and "On machine" not in shown
+    assert facts(capsys, "programs", "show", "march")["machine"] is None
+    assert facts(capsys, "programs", "show", "march", "--port", "board:")["machine"] == "heron"
+
+
+def test_what_is_told_of_a_program_fits_80_columns(capsys):
+    for name in library.available():
+        assert main(["programs", "show", name]) == 0
+        told = capsys.readouterr().out
+        told = told.partition("\nCaution")[0].partition("\nIt takes")[0].partition("\n;")[0]
+        assert max(map(len, told.split("\n"))) <= 80 and "\n\n\n" not in told, name
 
 
 @pytest.mark.parametrize(
