@@ -7,6 +7,7 @@ stand there, from what the caller knows (`Known`); it never touches a port.
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -14,6 +15,7 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Protocol
 
+from formats import registry
 from formats.image import Range, hex4
 from linktool.errors import UsageError
 
@@ -256,6 +258,30 @@ class Text:
 
     def complete(self, start: str, known: Known) -> list[str]:
         return [word for word in self.words(known) if word.startswith(start)]
+
+
+@dataclass(frozen=True)
+class FormatName:
+    """A file format of the registry. writing: only those that can be written."""
+
+    writing: bool = False
+    shown: str = "FORMAT"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(each.name for each in registry.FORMATS if each.writer or not self.writing)
+
+    def parse(self, text: str) -> str:
+        if text not in self.names:
+            near = [name for name in self.names if text in name] or difflib.get_close_matches(
+                text, self.names
+            )
+            meant = f"Did you mean {near[0]}? " if near else ""
+            raise UsageError(f"{text!r} is no format", f"{meant}Formats: {', '.join(self.names)}")
+        return text
+
+    def complete(self, start: str, known: Known) -> list[str]:
+        return [name for name in self.names if name.startswith(start)]
 
 
 @dataclass(frozen=True)

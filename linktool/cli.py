@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import Any, NoReturn
 
@@ -21,6 +22,13 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str) -> NoReturn:
         raise UsageError(message, f"`{self.prog} --help` shows how")
+
+
+class _Help(argparse.HelpFormatter):
+    """Names with a hyphen in them stay whole."""
+
+    def _split_lines(self, text: str, width: int) -> list[str]:
+        return textwrap.wrap(" ".join(text.split()), width, break_on_hyphens=False)
 
 
 class _Parsed(argparse.Action):
@@ -66,6 +74,7 @@ def build_parser() -> argparse.ArgumentParser:
             help=command.summary,
             description=command.summary[0].upper() + command.summary[1:] + ".",
             epilog=f"Example: {command.example}",
+            formatter_class=_Help,
             allow_abbrev=False,
         )
         for argument in command.arguments:

@@ -19,6 +19,7 @@ from linktool.arguments import (
     Choice,
     Entrance,
     File,
+    FormatName,
     MachineName,
     Moment,
     Number,
@@ -42,7 +43,14 @@ COMMON = (
 
 IMAGE = Argument("image", File(images=True), "a file, or a program of the library", many=True)
 AT = Argument("--at", Address(), "the address to load at")
-FORMAT = Argument("--format", Text("FORMAT"), "the file's format, when its name does not tell")
+FORMAT = Argument(
+    "--format",
+    FormatName(),
+    f"the file's format, when its name does not tell: {', '.join(FormatName().names)}",
+)
+SAVED_AS = (
+    f"the written file's format, when its name does not tell: {', '.join(FormatName(writing=True).names)}"
+)
 FORCE = Argument("--force", AreaName(), "allow one reserved area to be overwritten", many=True)
 PERIOD = (
     Argument("--since", Moment(), "from then on: today, yesterday, a date, or date and time"),
@@ -208,7 +216,11 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--as", Choice(("hex", "code")), "show bytes, or instructions", default="hex"),
             READ_VIA,
             Argument("--output", File(), "save to a file, in any format", short="-o"),
-            Argument("--to", Text("FORMAT"), "the saved file's format, when its name does not tell"),
+            Argument(
+                "--to",
+                FormatName(writing=True),
+                SAVED_AS,
+            ),
             Argument("--overwrite", None, "let --output replace a file that is there"),
         ),
         wire=True,
@@ -308,7 +320,7 @@ COMMANDS: tuple[Command, ...] = (
             Argument("target", File("OUT"), "the file to write"),
             AT,
             FORMAT,
-            Argument("--to", Text("FORMAT"), "the target's format, when its name does not tell"),
+            Argument("--to", FormatName(writing=True), SAVED_AS),
             Argument("--force", None, "let the target replace a file that is there"),
         ),
     ),

@@ -51,7 +51,7 @@ def of_verb(verb: Command, columns: int) -> list[str]:
     if verb.arguments:
         lines.append("")
     common = f"Also {', '.join(option.name for option in COMMON)}." if verb.does else ""
-    return [*lines, *([common] if common else []), f"Example: {example(verb)}"]
+    return [*lines, *([common] if common else []), *_wrapped(f"Example: {example(verb)}", columns, "", "  ")]
 
 
 def example(verb: Command) -> str:
@@ -80,9 +80,20 @@ def _argument(argument: Argument, columns: int) -> list[str]:
         text += f"; {argument.default:g}" if isinstance(argument.default, float) else f"; {argument.default}"
         text += " if not given"
     if len(name) > 18:
-        lines = textwrap.wrap(text, columns, initial_indent=indent, subsequent_indent=indent)
-        return [f"  {name}", *lines]
-    return textwrap.wrap(text, columns, initial_indent=f"  {name:<20}", subsequent_indent=indent)
+        return [f"  {name}", *_wrapped(text, columns, indent, indent)]
+    return _wrapped(text, columns, f"  {name:<20}", indent)
+
+
+def _wrapped(text: str, columns: int, first: str, rest: str) -> list[str]:
+    """Broken between words; names with a hyphen in them stay whole."""
+    return textwrap.wrap(
+        text,
+        columns,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_on_hyphens=False,
+        break_long_words=False,
+    )
 
 
 def _short(line: str, columns: int) -> str:

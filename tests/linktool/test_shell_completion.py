@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from linktool.arguments import Kind, Known
+from linktool.arguments import FormatName, Kind, Known
+from linktool.errors import UsageError
 from linktool.shell.completion import complete
 from linktool.shell.own_verbs import VERBS
 
@@ -94,3 +95,10 @@ def test_a_value_after_an_equals_sign_begins_there(files):
     completion = complete(line, VERBS, known)
     assert completion.start == len("read 0280 --output=")
     assert [each.text for each in completion.candidates] == ["blink.hex"]
+
+
+def test_formats_are_offered_and_a_near_one_is_named():
+    assert "srecord" in offered("convert a.hex b --to ") and "source" not in offered("convert a.hex b --to ")
+    assert "source" in offered("plan a --format ")
+    with pytest.raises(UsageError, match=r"'hex' is no format\. Did you mean intel-hex\?"):
+        FormatName().parse("hex")
