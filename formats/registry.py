@@ -254,7 +254,7 @@ def not_kept(image: Image, format: str) -> tuple[str, ...]:
     chosen = by_name(format)
     lost = []
     if image.start is not None and not (chosen.keeps_start and (image.start or chosen.name != "srecord")):
-        lost.append(f"{chosen.title} does not keep the start address {hex4(image.start)}")
+        lost.append(f"the start address {hex4(image.start)} is left out: {chosen.title} cannot hold it")
     if len(image.segments) > 1 and not chosen.keeps_gaps:
-        lost.append(f"{chosen.title} does not keep the gaps of the image")
+        lost.append(f"the image's gaps are filled: {chosen.title} cannot hold them")
     return tuple(lost)

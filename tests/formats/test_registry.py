@@ -150,13 +150,15 @@ def test_what_cannot_be_written_names_the_file():
 def test_what_a_format_does_not_keep_is_said():
     image = Image.from_runs([(0, b"\x01"), (2, b"\x02")], start=0)
     assert registry.not_kept(image, "intel-hex") == ()
-    assert registry.not_kept(image, "srecord") == ("S-record does not keep the start address 0000",)
+    assert registry.not_kept(image, "srecord") == (
+        "the start address 0000 is left out: S-record cannot hold it",
+    )
     assert registry.not_kept(image, "lines") == (
-        "address-colon-bytes lines does not keep the start address 0000",
+        "the start address 0000 is left out: address-colon-bytes lines cannot hold it",
     )
     assert registry.not_kept(image, "binary") == (
-        "raw binary does not keep the start address 0000",
-        "raw binary does not keep the gaps of the image",
+        "the start address 0000 is left out: raw binary cannot hold it",
+        "the image's gaps are filled: raw binary cannot hold them",
     )
 
 
