@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import difflib
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -38,9 +40,17 @@ def one(bench: Bench, name: str, at: int | None, format: str | None) -> tuple[Im
     if not Path(name).exists():
         from linktool import library
 
-        if name in library.available(bench.folders.programs):
+        programs = library.available(bench.folders.programs)
+        if name in programs:
             built = library.build(library.load(name, bench.folders.programs), bench.machine, at=at)
             return replace(built.image, start=built.start), built.warnings
+        if re.fullmatch(r"[a-z0-9-]+", name):
+            near = difflib.get_close_matches(name, programs, 1)
+            meant = f"Did you mean {near[0]}? " if near else ""
+            raise UsageError(
+                f"{name}: there is no such file, and no program of that name in the library",
+                f"{meant}`linktool programs` lists them",
+            )
     symbols, processor = bench.machine.symbols, bench.machine.processor
     loaded = files.load(name, format=format, at=at, symbols=symbols, processor=processor)
     return loaded.image, loaded.warnings

@@ -122,14 +122,17 @@ def _headline(report: Report, size: str, where: str) -> str:
         typed = sum(len(part) for part in report.typed)
         if report.one_way:
             return f"{how}. Of {size} at {where}, sent, not verified: {typed}."
+        seen = "typed with the echo seen but not read back"
+        if report.via == "receiver":
+            seen = "taken by the receiver but not proven"
         return (
-            f"{how}. Of {size} at {where}, proven: {proven} ({listed(report.proven)}); "
-            f"typed with the echo seen but not read back: {max(0, typed - proven)}."
+            f"{how}. Of {size} at {where}, proven: {proven:,} ({listed(report.proven)}); "
+            f"{seen}: {max(0, typed - proven):,}."
         )
     if report.differences:
         wrong = len(report.differences)
         if wrong == len(report.image):
-            return f"NOT proven: all of {size} at {where} differ."
+            return f"NOT proven: {'all ' if wrong > 1 else ''}{size} at {where} {'differ' if wrong > 1 else 'differs'}."
         differ = f"{count(wrong, 'byte')} of {size} at {where} {'differs' if wrong == 1 else 'differ'}"
         return f"NOT proven: {differ}; proven: {proven:,}."
     if report.proof == "none":

@@ -67,7 +67,7 @@ def test_a_stuck_chip_ends_with_status_1_and_the_addresses(capsys):
     assert main(words) == 1
     shown = capsys.readouterr().out
     assert "! 1000  expected FF  found F7  memory" in shown
-    assert "NOT proven: 16 bytes of 16 bytes at 1000-100F differ" in shown
+    assert "NOT proven: all 16 bytes at 1000-100F differ." in shown
 
 
 def test_read_saves_in_any_format(capsys):
@@ -191,6 +191,16 @@ def test_convert(capsys):
     )
     capsys.readouterr()
     assert "is there already" in refused(capsys, "convert", "small.txt", "small.hex")
+
+
+def test_a_mistyped_program_is_answered_with_the_near_one(capsys):
+    shown = refused(capsys, "plan", "smok", "--machine", "heron")
+    assert (
+        "smok: there is no such file, and no program of that name" in shown and "Did you mean smoke?" in shown
+    )
+    assert "small.hxe: there is no such file; expected" in refused(
+        capsys, "plan", "small.hxe", "--machine", "dot"
+    )
 
 
 def test_plan_shows_the_lines_and_the_cost(capsys):

@@ -27,10 +27,17 @@ def test_a_machine_that_answers_otherwise_is_not_told_as_a_lost_link():
     assert enter(lost="something answers").startswith("The link failed: something answers.")
 
 
+def test_what_the_receiver_took_is_not_said_to_have_been_echoed():
+    gone = {"lost": "the link is cut", "typed": (Range(0x0280, 0x0281),)}
+    assert "typed with the echo seen but not read back: 2." in enter(**gone)
+    shown = enter(via="receiver", **gone)
+    assert "taken by the receiver but not proven: 2." in shown and "echo" not in shown
+
+
 @pytest.mark.parametrize(
     ("wrong", "said"),
     [
-        (4, "NOT proven: all of 4 bytes at 0280-0283 differ."),
+        (4, "NOT proven: all 4 bytes at 0280-0283 differ."),
         (3, "NOT proven: 3 bytes of 4 bytes at 0280-0283 differ; proven: 1."),
         (1, "NOT proven: 1 byte of 4 bytes at 0280-0283 differs; proven: 3."),
     ],
