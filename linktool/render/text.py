@@ -131,10 +131,10 @@ def _headline(report: Report, size: str, where: str) -> str:
         )
     if report.differences:
         wrong = len(report.differences)
+        differ = f"at {where} {'differs' if wrong == 1 else 'differ'}"
         if wrong == len(report.image):
-            return f"NOT proven: {'all ' if wrong > 1 else ''}{size} at {where} {'differ' if wrong > 1 else 'differs'}."
-        differ = f"{count(wrong, 'byte')} of {size} at {where} {'differs' if wrong == 1 else 'differ'}"
-        return f"NOT proven: {differ}; proven: {proven:,}."
+            return f"NOT proven: {'all ' if wrong > 1 else ''}{size} {differ}."
+        return f"NOT proven: {count(wrong, 'byte')} of {size} {differ}; proven: {proven:,}."
     if report.proof == "none":
         return f"Sent, not verified: {size} at {where}."
     return f"Proven: {size} at {where} ({_PROOFS[report.proof]})."

@@ -8,6 +8,7 @@ from formats.image import Image, Range
 from linktool.exchange import STOPPED_AT_ONCE
 from linktool.jobs.report import Finding, Report
 from linktool.jobs.type_text import TypeReport
+from linktool.render import load_for
 from linktool.render.text import lines
 
 IMAGE = Image.from_bytes(0x0280, bytes(4))
@@ -57,5 +58,6 @@ def test_how_many_differ(wrong, said):
     ],
 )
 def test_how_typing_goes_on_can_be_given_as_it_stands(source, at, said):
-    shown = lines(TypeReport("heron", "board:", source, 9, max(0, at - 1), at, stopped=True))
-    assert said in shown[-1]
+    report = TypeReport("heron", "board:", source, 9, max(0, at - 1), at, stopped=True)
+    load_for(report)
+    assert said in lines(report)[-1]
