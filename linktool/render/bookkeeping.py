@@ -176,13 +176,18 @@ def _event(entry: Entry) -> str:
     elif entry.event == "note":
         facts = entry.facts.get("facts")
         values = facts.items() if isinstance(facts, dict) else ()
-        named = " ".join(f"{name}={str(value)[:SHOWN]}" for name, value in values)
+        named = " ".join(f"{name}={_fact(value)[:SHOWN]}" for name, value in values)
         shown = f"{entry.facts.get('topic', '')} {named}".strip()
     elif entry.event == "stop":
         shown = "the user asked to stop"
     else:
         shown = how_lost(str(entry.facts.get("reason", "")), within=True)
     return f"{entry.at:>10.3f}  {_SIGNS.get(entry.event, '?')} {printable_line(shown)}"
+
+
+def _fact(value: object) -> str:
+    """A fact of a note; a figure to six places, which is more than any was measured to."""
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
 def _gathered(recording: tuple[Entry, ...]) -> list[Entry]:

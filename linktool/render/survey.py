@@ -52,8 +52,9 @@ def stretch_line(stretch: Stretch) -> str:
 def rom_lines(rom: RomCheck) -> list[str]:
     size = count(len(rom.range), "byte")
     if rom.differences:
-        wrong = count(len(rom.differences), "byte")
-        head = f"! ROM {rom.range}: {wrong} of {size} differ from {rom.against}; CRC-32 {rom.crc32:08X}."
+        wrong = len(rom.differences)
+        differ = f"{wrong:,} of {size} {'differs' if wrong == 1 else 'differ'}"
+        head = f"! ROM {rom.range}: {differ} from {rom.against}; CRC-32 {rom.crc32:08X}."
         return [head, *finding_lines(rom.differences)]
     if rom.wanted not in (None, rom.crc32):
         return [f"! ROM {rom.range}: CRC-32 is {rom.crc32:08X}, expected {rom.wanted:08X}."]

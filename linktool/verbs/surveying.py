@@ -17,6 +17,7 @@ from linktool.errors import RefusedError, UsageError
 from linktool.evidence import banks_of, from_images
 from linktool.jobs.read import read as read_job
 from linktool.jobs.report import Effort, Finding
+from linktool.jobs.resident_naming import joined
 from linktool.jobs.survey import Change, March, RomCheck, SurveyReport
 from linktool.jobs.survey import survey as survey_job
 from linktool.map_check import stretches
@@ -197,7 +198,7 @@ def _deeper(bench: Bench, report: SurveyReport, ranges: tuple[Range, ...]) -> Su
     report = replace(
         report,
         marches=tuple(marches),
-        programs_stood=tuple(sorted(banks.stood)),
+        programs_stood=joined(banks.stood),
         not_entered=tuple(banks.differences),
     )
     if any(not each.ok for each in marches) and not report.evidence.wrong:

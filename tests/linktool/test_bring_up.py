@@ -106,6 +106,7 @@ def test_survey_holds_a_rom_against_a_file_and_a_sum(told, folder):
     status, out, _ = told("survey", "1000-10FF", "--rom-crc32", "1", "--port", "board:")
     assert status == 1 and f"CRC-32 is {crc}, expected 00000001" in out
     status, out, _ = told("survey", "1000-10FF", "--rom", "rom.bin", "--port", "board:fault=rom-bad:FFFA:55")
+    assert re.search(r"! ROM FF00-FFFF: 1 of 256 bytes differs from rom[.]bin; CRC-32 [0-9A-F]{8}[.]", out)
     assert status == 1 and "! FFFA  expected" in out and "chip J12 (256 x 8 ROM)" in out
 
 
@@ -142,6 +143,7 @@ def test_survey_deep_stands_its_programs_in_memory_that_works(told):
     assert "! March over 1000-1FFF: 1000 should hold FF and read F7: data bit 3; further lines: 31." in out
     assert out.count("! 1000  expected FF  found F7") == 1 and "! and 8 more" in out
     assert "It gave up after 32 lines: there may be more." in out
+    assert "where the test programs stood (0000-0005, 0280-0359, 2000-20D9), is lost" in out
 
 
 def test_a_bad_cell_where_a_program_would_stand_is_stepped_around(told):
@@ -428,6 +430,7 @@ def test_a_page_of_one_machine_and_one_evening(told, folder):
 def test_a_trace_is_shown_and_can_be_replayed_as_a_test(told, folder):
     assert told("check", "program.txt", "--port", "board:", "--trace", "talk.trace")[0] == 1
     status, out, _ = told("trace", "show", "talk.trace")
+    assert re.search(r"calibrated window=2 period_s=0[.]0\d{1,5} round_trip_s=0[.]0\d{1,6}$", out, re.M)
     lines = out.splitlines()
     assert status == 0 and lines[0].startswith("Recording 1 of 1: ")
     assert any(line.endswith(" > 1000-103F\\r") for line in lines)
