@@ -94,8 +94,8 @@ def _outcome(record: Record) -> str:
                 for each in trials
                 if facts_in(each).get("ok") is not True
             ]
-            named = f"; not {', '.join(bad)}" if bad else ""
-            return f"{len(trials) - len(bad)} of {count(len(trials), 'program')} as they should be{named}"
+            which = f"; not {', '.join(bad)}" if bad else ""
+            return f"{len(trials) - len(bad)} of {count(len(trials), 'program')} as they should be{which}"
         return f": {text_of(facts.get('says'))}"
     if record.command == "resume":
         return f"memory given back: {ranges_text(facts.get('restored')) or 'nothing'}"
