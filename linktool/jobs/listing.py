@@ -26,10 +26,11 @@ class PortsReport:
 
 @dataclass(frozen=True)
 class MachinesReport:
-    """Every profile's name, title and file; `shown` is the one asked for."""
+    """Every profile's name, title and file; shown: the one asked for; folder: where the user's own are."""
 
     machines: tuple[tuple[str, str, str], ...]
     shown: Machine | None = None
+    folder: str = ""
     command: str = "machines"
     exit_status: int = 0
 

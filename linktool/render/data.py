@@ -122,7 +122,7 @@ def _(report: PortsReport) -> Data:
 @data.register
 def _(report: MachinesReport) -> Data:
     rows = [{"name": name, "title": title, "file": path} for name, title, path in report.machines]
-    result: Data = {"command": "machines", "ok": True, "machines": rows}
+    result: Data = {"command": "machines", "ok": True, "machines": rows, "folder": report.folder}
     if report.shown:
         machine = report.shown
         result["machine"] = {

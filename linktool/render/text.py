@@ -208,7 +208,8 @@ def _(report: MachinesReport) -> list[str]:
     if report.shown:
         return machine_lines(report.shown)
     return [f"{name:<12} {title}" for name, title, _ in report.machines] + [
-        "`linktool machines NAME` shows one; its file is a good start for your own."
+        "`linktool machines NAME` shows one; its file is a good start for your own.",
+        f"Your own are NAME.toml in {report.folder}",
     ]
 
 

@@ -26,4 +26,4 @@ def machines(bench: Bench, values: Values) -> MachinesReport:
         rows.append((name, title, str(path)))
     asked = values.get("name")
     shown = profiles.load(asked, bench.folders.machines) if asked else None
-    return MachinesReport(tuple(rows), shown)
+    return MachinesReport(tuple(rows), shown, str(bench.folders.machines))

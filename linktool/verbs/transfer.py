@@ -113,6 +113,16 @@ def need_echo(bench: Bench) -> None:
         )
 
 
+def _just_switched_on(bench: Bench) -> tuple[str, ...]:
+    """A remark where the port is a simulated board that begins with this command."""
+    if bench.talk is not None or not bench.port_name.startswith("board:"):
+        return ()
+    return (
+        "board: is switched on with each command, and nothing has been entered into its memory yet; "
+        "in the shell (`linktool` alone) it stays on",
+    )
+
+
 def check(bench: Bench, values: Values) -> Report:
     """Compare images with memory."""
     bench.need_port()
@@ -120,8 +130,9 @@ def check(bench: Bench, values: Values) -> Report:
     need_echo(bench)
     if not image:
         raise UsageError("there is nothing to check: the image is empty")
+    fresh = _just_switched_on(bench)
     report = bench.hold(lambda talk, port: _checking(bench, talk, image, port, values))
-    return replace(report, remarks=(*warnings, *report.remarks))
+    return replace(report, remarks=(*warnings, *fresh, *report.remarks))
 
 
 def read(bench: Bench, values: Values) -> Report:
@@ -139,4 +150,7 @@ def read(bench: Bench, values: Values) -> Report:
 def run(bench: Bench, values: Values) -> RunReport:
     """Start a program."""
     address = symbol(bench, values["address"])
+    if any(area.kind == "ram" and address in area.range for area in bench.machine.map()):
+        for remark in _just_switched_on(bench):
+            bench.warn(remark)
     return started(bench, address, values["watch"])

@@ -193,6 +193,20 @@ def test_convert(capsys):
     assert "is there already" in refused(capsys, "convert", "small.txt", "small.hex")
 
 
+def test_a_board_that_begins_with_the_command_is_said_to_be_empty(capsys):
+    assert main(["check", "small.txt", "--port", "board:"]) == 1
+    assert "note: board: is switched on with each command" in capsys.readouterr().out
+    assert main(["run", "0280", "--watch", "0", "--port", "board:"]) == 0
+    assert "board: is switched on with each command" in capsys.readouterr().err
+    assert main(["run", "monitor", "--watch", "1", "--port", "board:"]) == 0
+    assert "switched on" not in capsys.readouterr().err
+
+
+def test_machines_says_where_one_s_own_profiles_are(capsys, own_folder):
+    assert main(["machines"]) == 0
+    assert str(own_folder / "linktool" / "config" / "machines") in capsys.readouterr().out
+
+
 def test_a_mistyped_program_is_answered_with_the_near_one(capsys):
     shown = refused(capsys, "plan", "smok", "--machine", "heron")
     assert (
