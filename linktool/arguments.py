@@ -131,6 +131,8 @@ class File:
     def parse(self, text: str) -> str:
         if not text or "\0" in text:
             raise UsageError(f"{text!r} is no file name")
+        if text == "-":
+            raise UsageError("'-' is no file name", "Standard input and output are not taken; name a file")
         return text
 
     def complete(self, start: str, known: Known) -> list[str]:

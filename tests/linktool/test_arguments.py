@@ -93,3 +93,8 @@ def test_limits_are_written_out():
         Number("COUNT", 1, 1e6, whole=True).parse("0")
     with pytest.raises(UsageError, match=r"A number from 0[.]1 to 3,600$"):
         Number("SECONDS", 0.1, 3600).parse("0")
+
+
+def test_a_dash_is_no_file():
+    with pytest.raises(UsageError, match="Standard input and output are not taken"):
+        File().parse("-")
