@@ -142,7 +142,7 @@ def _(report: TrialReport) -> Facts | None:
         **_ended(report),
     }
     if report.verdict:
-        facts["says"] = report.verdict.sentence
+        facts["says"] = "; ".join((report.verdict.sentence, *report.remarks))
     if report.entered:
         facts["entered"] = facts_of(report.entered)
     return facts

@@ -62,7 +62,14 @@ def _summary(records: Sequence[Record]) -> Block:
         if (mine := [record for record in records if record.command == command])
     ]
     mended = sum(fault.mended is not None for fault in faults)
-    rows.append(("faults found", str(len(faults)), f"{len(faults) - mended} not yet mended"))
+    left = (
+        f"{len(faults) - mended} not yet mended"
+        if len(faults) > mended
+        else "all mended"
+        if faults
+        else "none"
+    )
+    rows.append(("faults found", str(len(faults)), left))
     return Table(("what", "how often", "not in order"), tuple(rows))
 
 

@@ -27,8 +27,9 @@ ul.legend svg { vertical-align: -4px; }
 .entry.bad { border-left: 3px double #b3261e; }
 .entry .at { font-variant-numeric: tabular-nums; color: #5a5a55; }
 .wrong { color: #b3261e; }
-.detail { margin: .1rem 0 .1rem 1rem; overflow-wrap: anywhere; }
-.detail .name { color: #5a5a55; display: inline-block; min-width: 6.5rem; }
+.detail { margin: .1rem 0 .1rem 1rem; overflow-wrap: anywhere;
+          display: grid; grid-template-columns: minmax(6.5rem, max-content) 1fr; column-gap: .5rem; }
+.detail .name { color: #5a5a55; }
 @media print {
   body { background: #fff; font-size: 11pt; }
   main { max-width: none; padding: 0; }

@@ -70,6 +70,24 @@ def test_the_log_names_the_programs_that_did_not_do(told):
     assert "14 of 15 programs as they should be; not survey" in told("log")[1]
 
 
+def test_the_log_keeps_the_clock_that_was_measured(told):
+    told("programs", "test", "tick", "--port", "board:clock=900000")
+    assert "tick: all 32 ticks came; the processor runs at 0.900 MHz" in told("log")[1]
+
+
+def test_a_page_says_when_all_is_mended(told, folder):
+    told("note", "nothing yet")
+    told("report", "-o", "before.md")
+    assert "| faults found | 0 | none |" in (folder / "before.md").read_text("utf-8")
+    told("enter", "program.txt", "--port", BAD)
+    told("report", "-o", "broken.md")
+    assert "| faults found | 1 | 1 not yet mended |" in (folder / "broken.md").read_text("utf-8")
+    told("enter", "program.txt", "--port", "board:")
+    told("diagnose", "1000-1FFF", "--port", "board:")
+    told("report", "-o", "after.md")
+    assert "| faults found | 1 | all mended |" in (folder / "after.md").read_text("utf-8")
+
+
 # ---- survey ----
 
 
