@@ -161,8 +161,7 @@ def numbers_text(fault: Fault) -> str:
     if cause.kind == "noise":
         return f"{count(fault.wrong, 'byte')} read wrong once and right thereafter, of {fault.tested:,} read"
     if cause.kind == "unsteady":
-        changed = count(len(cause.addresses), "byte")
-        return f"{changed} of {fault.tested:,} read changed while nothing was written"
+        return f"{len(cause.addresses):,} of {tested} changed from one reading to the next, with nothing written"
     speak = "speaks" if fault.wrong == 1 else "speak"
     return f"{wrong} of {tested} {speak} for it"
 

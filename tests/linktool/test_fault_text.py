@@ -86,3 +86,11 @@ def test_what_the_pattern_did_not_tell_apart_is_not_sent_to_the_pattern_again():
     again = next_text(unclear, "pattern")
     assert "linktool diagnose" not in again
     assert "`linktool survey --deep 1000-1FFF`" in again
+
+
+def test_unsteady_bytes_are_counted_among_those_tested():
+    unsteady = Fault(cause("unsteady"), "likely", 2, 70)
+    assert (
+        "  Numbers: 2 of 70 bytes changed from one reading to the next, with nothing written."
+        in fault_lines(unsteady, "pattern")
+    )
