@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
@@ -40,12 +40,14 @@ Readings = Mapping[int, tuple[int, ...]]
 
 @dataclass(frozen=True)
 class Looked:
-    """What a survey read: before anything was written, after the tags were, and of whole rows at last."""
+    """What a survey read: before anything was written, after the tags were, and of whole rows at last.
+    followed: of addresses that showed another one's tag, after that one's was turned over."""
 
     before: Readings
     tags: Image
     after: Readings
     rows: Readings
+    followed: Readings = field(default_factory=dict)
 
     def unchanged(self, address: int) -> bool:
         """Whether a written address reads as before, each time."""
@@ -79,7 +81,7 @@ def floats(address: int, value: int) -> bool:
 
 def page_states(probes: tuple[Probe, ...], looked: Looked, kinds: Mapping[int, str]) -> tuple[Page, ...]:
     """A state for each page of the probes. kinds: what the profile has at an address of each page."""
-    homes = _homes(looked, kinds)
+    homes = homes_of(looked, kinds)
     pages = []
     for probe in probes:
         for number in probe.pages:
@@ -108,7 +110,7 @@ def _without_lone_ones(pages: Sequence[Page], kinds: Mapping[int, str]) -> tuple
     return tuple(replace(page, state="faulty") if page.number in lone else page for page in pages)
 
 
-def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
+def homes_of(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
     """Each address that shows what was written to another one, or whose cell another one shows -> the one of
     them that is where the memory belongs. Only addresses with the same low half are held together. What read
     the same before the tags were written does not show a tag, though it may read like one by chance: an
@@ -128,10 +130,20 @@ def _homes(looked: Looked, kinds: Mapping[int, str]) -> dict[int, int]:
             sharing.setdefault((address % PAGE, read[-1]), []).append(address)
     homes: dict[int, int] = {}
     for addresses in sharing.values():
-        if len(addresses) > 1:
-            home = min(addresses, key=lambda a: (kinds[a // PAGE] != "ram", a))
-            homes.update((address, home) for address in addresses)
+        home = min(addresses, key=lambda a: (kinds[a // PAGE] != "ram", a))
+        true = [address for address in addresses if _follows(address, home, looked)]
+        if len(true) > 1:
+            homes.update((address, home) for address in true)
     return homes
+
+
+def _follows(address: int, home: int, looked: Looked) -> bool:
+    """Whether an address shows what was written to `home` later too, as far as that was tried: damaged bits
+    can make one tag look like another once."""
+    tag, own, read = looked.tags.get(home), looked.followed.get(home), looked.followed.get(address)
+    if not own or not read or own[-1] == tag:
+        return True
+    return read[-1] == own[-1]
 
 
 def _only_read(probe: Probe, number: int, looked: Looked, kind: str) -> Page:

@@ -25,6 +25,8 @@ LINE_TRIES = 25
 """How often one line is typed before the link counts as useless."""
 READINGS = 6
 """How often a byte is read before it counts as unsteady."""
+IN_VAIN = 2
+"""Readings in a row, each asked for many times, of which nothing came, before the link counts as useless."""
 TURNS = 3
 """How often what reads wrong is written at most, where the link shows faults."""
 
@@ -135,6 +137,7 @@ class Borrowed:
         from the result."""
         expected, unchanged = expected or {}, unchanged or {}
         found: Readings = {}
+        in_vain = 0
         lines = [speech.examine_line(self.talk.dialect, where) for where in wanted]
         for number, where in enumerate(wanted):
             following = lines[number + 1] if number + 1 < len(lines) else ""
@@ -142,6 +145,9 @@ class Borrowed:
             for turn in range(1, least + READINGS + 1):
                 ahead = lines[number] if turn < least else following if turn == least else ""
                 reading = yield from self.talk.examine(where, ahead)
+                in_vain = 0 if reading.image else in_vain + 1
+                if in_vain == IN_VAIN:
+                    raise NoAnswer(f"{where} could not be read: no answer came whole")
                 for address, value in reading.image.cells():
                     seen[address].append(value)
                 trust = least + (self.talk.error_rate >= CALM)

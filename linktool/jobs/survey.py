@@ -19,7 +19,7 @@ from linktool.evidence import Evidence, Round, Sample
 from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
 from linktool.jobs.report import Effort, Finding
 from linktool.map_check import Stretch, kinds_of, stretches
-from linktool.page_states import Looked, Page, floats, needs_row, page_states
+from linktool.page_states import Looked, Page, floats, homes_of, needs_row, page_states
 from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags, writable
 
 
@@ -154,6 +154,7 @@ class _Survey:
         self.homes: Readings = {}
         self.after: Readings = {}
         self.rows: Readings = {}
+        self.followed: Readings = {}
         self.tags = Image()
         self.unwritten: dict[int, int] = {}
 
@@ -167,6 +168,7 @@ class _Survey:
             self._leave_out(guard, shown)
             yield from self._read_homes()
         yield from self._write_and_read()
+        yield from self._follow()
         yield from self.borrowed.give_back()
         yield from self._read_rows()
 
@@ -241,6 +243,17 @@ class _Survey:
         memory = Image.from_cells(cell for cell in self.tags.cells() if self.kinds[cell[0] // PAGE] == "ram")
         self.memory = memory
 
+    def _follow(self) -> Talk[None]:
+        """Turn over what stands where other addresses seem to show it: they must follow."""
+        homes = {a: home for a, home in homes_of(self._looked(), self.kinds).items() if a != home}
+        wanted = sorted(set(homes.values()))
+        turned = Image.from_cells((home, (self.tags.get(home) or 0) ^ 0xFF) for home in wanted)
+        if not turned:
+            return
+        yield from self.borrowed.write(turned)
+        expected = dict(turned.cells()) | {a: turned.get(home) or 0 for a, home in homes.items()}
+        self.followed = yield from self.borrowed.read([Range(a, a) for a in sorted(expected)], expected)
+
     def _read_rows(self) -> Talk[None]:
         """Whole rows where one byte does not tell ROM from nothing."""
         looked = self._looked()
@@ -262,7 +275,9 @@ class _Survey:
 
     def _looked(self) -> Looked:
         settled = self.borrowed.settled
-        return Looked(settled(self.before), self.tags, settled(self.after), settled(self.rows))
+        looked = (self.before, self.after, self.rows, self.followed)
+        before, after, rows, followed = (settled(each) for each in looked)
+        return Looked(before, self.tags, after, rows, followed)
 
     def pages(self) -> tuple[Page, ...]:
         if not self.after and any(probe.use == "write" for probe in self.probes):

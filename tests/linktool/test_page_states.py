@@ -165,3 +165,20 @@ def test_a_page_of_ones_is_said_to_be_unsure_where_it_is_not_known_how_an_empty_
     assert one(0x50, 0x5A, 0x50, 0x50FF).reason == ""
     empty = {page << 8 | 0xFF: (0xFF, 0x5A, 0xFF) for page in (0x60, 0x62, 0x64, 0x66)}
     assert {page.reason for page in states(empty)} == {""}
+
+
+@pytest.mark.parametrize(
+    ("own", "read", "state"),
+    [(0xA5, 0xA5, "mirror"), (0xA5, 0x5A, "faulty"), (0xA4, 0x5A, "faulty"), (0x5A, 0x5A, "mirror")],
+)
+def test_a_mirror_follows_what_is_written_later_too(own, read, state):
+    """In two stuck bits tags may look alike. A home that did not change tells nothing."""
+    looked = Looked(
+        {0x10FF: (1,), 0x20FF: (2,)},
+        Image.from_cells([(0x10FF, 0x5A), (0x20FF, 0x3C)]),
+        {0x10FF: (0x5A,), 0x20FF: (0x5A,)},
+        {},
+        {0x10FF: (own,), 0x20FF: (read,)},
+    )
+    probes = (Probe(Range(0x10FF, 0x10FF), "write"), Probe(Range(0x20FF, 0x20FF), "write"))
+    assert page_states(probes, looked, KINDS)[1].state == state
