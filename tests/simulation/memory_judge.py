@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Container, Iterable
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from formats.image import Image
 from linktool.board.board import Board
@@ -22,7 +23,6 @@ NOT_GIVEN_BACK = "restored bytes wrong"
 FALSE_FAULT = "diagnosis: false fault"
 TOUCHED = "I/O touched"
 RULES = (FALSE_PAGE, NOT_GIVEN_BACK, FALSE_FAULT, TOUCHED)
-SURE = ("certain",)
 
 
 @dataclass
@@ -68,9 +68,12 @@ class TestsJudge:
 
     def __init__(self, board: Board, truth: MemoryTruth) -> None:
         self.board, self.truth = board, truth
-        ram = (area.range for area in board.machine.areas if area.kind == "ram")
-        self._ram = [a for where in ram for a in range(where.first, where.last + 1)]
-        self._ram = [a for a in self._ram if not truth.monitors(a) and not truth.fickle(a)]
+
+    @cached_property
+    def _ram(self) -> list[int]:
+        ram = (area.range for area in self.board.machine.areas if area.kind == "ram")
+        cells = (address for where in ram for address in range(where.first, where.last + 1))
+        return [a for a in cells if not self.truth.monitors(a) and not self.truth.fickle(a)]
 
     def memory(self) -> dict[int, int]:
         """What every address of RAM gives the processor, but for the monitor's own and for fickle cells."""
@@ -116,17 +119,18 @@ class TestsJudge:
         """A verdict on a board without a fault that holds at least what its profile says."""
         return stretch.verdict == "wrong"
 
-    def diagnosis(self, found: Diagnosis) -> list[Wrong]:
-        """Faults that are named."""
+    def diagnosis(self, found: Diagnosis, tested: bool = True) -> list[Wrong]:
+        """Faults that are named. tested: memory was written for it just before; after a check it may simply
+        hold something else, and only what is called certain is judged."""
         named = [fault for fault in found.faults if fault.cause.kind != "noise"]
         wrong = []
-        if self.truth.healthy:
+        if self.truth.healthy and tested:
             wrong = [f"{each.confidence} {each.cause}, and the board is healthy" for each in named]
             wrong += [f"{found.unplaced} wrong bytes where no memory is"] if found.unplaced else []
         for fault in named:
-            if fault.chip and fault.chip_confidence in SURE:
+            if fault.chip and fault.chip_confidence == "certain":
                 if fault.chip.position not in self.truth.bad_chips():
                     wrong.append(f"chip {fault.chip.position} certain, bad: {self.truth.bad_chips()}")
-            elif fault.confidence in SURE and not self.truth.explains(fault.cause):
+            elif fault.confidence == "certain" and not self.truth.explains(fault.cause):
                 wrong.append(f"certain {fault.cause}, true: {self.truth.faults}")
         return [Wrong(FALSE_FAULT, ", ".join(wrong[:6]))] if wrong else []

@@ -33,7 +33,8 @@ class MemoryTruth:
     def __init__(self, board: Board, machine: Machine, specs: tuple[str, ...]) -> None:
         self.board, self.machine = board, machine
         parts = [spec.split(":") for spec in specs]
-        self.faults = [Injected(name, tuple(rest)) for name, *rest in parts if name != "mirror"]
+        every = [Injected(name, tuple(rest)) for name, *rest in parts]
+        self.faults = [each for each in every if not _beyond(each, machine)]
         self.healthy = not self.faults
         bad = [each for each in board.bus.faults if not isinstance(each, Mirror)]
         self._reaches = [(fault, fault.reach) for fault in bad]
@@ -135,6 +136,11 @@ class MemoryTruth:
         if name == "bank-missing":
             return cause.kind == "missing"
         return cause.kind in ("cells", "unsteady")
+
+
+def _beyond(fault: Injected, machine: Machine) -> bool:
+    """Whether it only shows memory where the profile has none."""
+    return fault.name == "mirror" and machine.kind_at(_range(fault.arguments[1]).first) != "ram"
 
 
 def _range(text: str) -> Range:

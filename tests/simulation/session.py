@@ -6,19 +6,17 @@ import json
 import os
 import tempfile
 import traceback
-from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
-from random import Random
 from typing import Any
 
 from formats.image import Image
 from linktool.actions import Note, Talk
-from linktool.board.board import Board
 from linktool.conversation import Conversation
+from linktool.diagnosis import diagnose
 from linktool.driver import drive
+from linktool.evidence import from_check
 from linktool.jobs.report import Report, RunReport
 from linktool.jobs.resident_check import check
 from linktool.jobs.resident_enter import enter
@@ -32,12 +30,10 @@ from linktool.unfinished import Keeper, Unfinished, file_of, load
 from tests.simulation import one_way
 from tests.simulation.cable import Cable, Hung, Killed
 from tests.simulation.extras import TESTS, draw
-from tests.simulation.judge import Judge, Wrong
-from tests.simulation.memory_judge import TestsJudge
 from tests.simulation.memory_tests import MemoryTests
-from tests.simulation.memory_truth import MemoryTruth
-from tests.simulation.plan import LARGEST, Plan, Step, rom_of
-from tests.simulation.wire import Disturbance, Disturbed
+from tests.simulation.person import Outcome, Person
+from tests.simulation.plan import LARGEST, Plan, Step
+from tests.simulation.wire import Disturbance
 
 MENDS, RESUMES = Step("enter"), Step("resume")
 GOES_ON = (None, 3, 130)
@@ -48,17 +44,6 @@ BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
 
-@dataclass
-class Outcome:
-    """What came of a session. counts: see tally.py for the names. wrongs: rules that were broken."""
-
-    seed: int
-    counts: Counter[str] = field(default_factory=Counter)
-    wrongs: list[Wrong] = field(default_factory=list)
-    told: list[str] = field(default_factory=list)
-    virtual_s: float = 0.0
-
-
 def play(
     seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False
 ) -> Outcome:
@@ -66,54 +51,12 @@ def play(
     return Session(draw(seed, largest, plain), listen).play()
 
 
-class Session:
+class Session(Person):
     """A person, a host and a board. The host's disk outlives the host: `resume` finds what was kept there."""
 
     def __init__(self, plan: Plan, listen: Listener | None = None) -> None:
-        self.plan, self.listen = plan, listen
-        self.outcome = Outcome(plan.seed)
-        self.random = Random(f"steps {plan.seed}")
-        self.board = Board(
-            plan.built,
-            rom=rom_of(plan.machine.name),
-            wire=plan.wire,
-            display_cps=plan.display_cps,
-            clock_hz=plan.clock_hz,
-            faults=plan.memory_faults,
-            seed=plan.seed & 0x7FFFFFFF,
-        )
-        self.wire = Disturbed(plan.disturbance, Random(f"wire {plan.seed}"))
-        self.board.adapter.faults = (self.wire,)
-        if plan.there:
-            self._put_there()
-        self._fill_more()
-        self.truth = MemoryTruth(self.board, plan.machine, plan.memory_faults)
-        self.tests: MemoryTests | None = None
-        self.judge = Judge(self.board, plan.image, self.random)
-        self.talk: Conversation | None = None
-        self.disk = Path()
-        self.ran = self.resident = False
-        self.resets = 0
-
-    def _put_there(self) -> None:
-        for segment in self.plan.image.segments:
-            self.board.poke(segment.first, segment.data)
-        for address in self.plan.changed:
-            self.board.poke(address, bytes([self._other_than(address)]))
-
-    def _fill_more(self) -> None:
-        """ROM that the profile does not know holds bytes of chance; at times some of it was never written."""
-        for area in (area for area in self.plan.built.areas if area not in self.plan.machine.areas):
-            if area.kind == "rom":
-                contents = bytearray(self.random.randbytes(len(area.range)))
-                if self.random.random() < 0.5:
-                    contents[len(contents) // 2 :] = b"\xff" * (len(contents) - len(contents) // 2)
-                self.board.bus.cells[area.range.first : area.range.last + 1] = contents
-
-    def _other_than(self, address: int) -> int:
-        """Another byte than the image has there: one bit turned, or any."""
-        wanted = self.plan.image.get(address) or 0
-        return wanted ^ (1 << self.random.randrange(8) if self.random.random() < 0.6 else 0xFF)
+        super().__init__(plan)
+        self.listen = listen
 
     def play(self) -> Outcome:
         """All steps, then the link made whole and a last enter."""
@@ -125,9 +68,8 @@ class Session:
             with tempfile.TemporaryDirectory(prefix="linktool-simulation-", dir=MEMORY) as folder:
                 self.disk = Path(folder)
                 if any(step.work in TESTS for step in self.plan.steps):
-                    judge = TestsJudge(self.board, self.truth)
                     counts, wrongs = self.outcome.counts, self.outcome.wrongs
-                    self.tests = MemoryTests(judge, self.disk / "tests", counts, wrongs)
+                    self.tests = MemoryTests(self.tests_judge, self.disk / "tests", counts, wrongs)
                 self._steps()
         except Hung as error:
             self._wrong("hung", str(error))
@@ -147,8 +89,6 @@ class Session:
                 self._step(RESUMES)
         self._last_step()
 
-    def _wrong(self, rule: str, facts: str) -> None:
-        self.outcome.wrongs.append(Wrong(rule, facts))
 
     # ---- a step -----------------------------------------------------------------------------------
 
@@ -234,7 +174,7 @@ class Session:
         if report is not None:
             outcome.wrongs += one_way.claims(report)
         whole = self.wire.whole or self.plan.disturbance == Disturbance()
-        whole = whole and not self.plan.memory_faults and not self.resets_in(cable)
+        whole = whole and not self.plan.memory_faults and not cable.happened["reset"]
         if step.work != "run" and status == 0 and whole and not self.ran:
             self._listen_for(1.0)
             outcome.wrongs += one_way.entered(self.board, self.plan.image)
@@ -244,14 +184,6 @@ class Session:
         self.ran = self.ran or step.work == "run"
         self._between(step, status)
         return status
-
-    def resets_in(self, cable: Cable) -> bool:
-        """Whether the reset key was pressed meanwhile."""
-        return bool(cable.happened["reset"])
-
-    def _happened(self, cable: Cable) -> None:
-        self.outcome.counts.update(f"moments: {kind}" for kind in cable.happened.elements())
-        self.resets += cable.happened["reset"]
 
     def _keeper(self, step: Step) -> Keeper | None:
         """Keeps an entry on the disk, as the verbs do; for `resume` None where nothing was interrupted."""
@@ -302,6 +234,7 @@ class Session:
             counts[f"run: status {status}"] += 1
             return status
         self.outcome.wrongs.extend(self.judge.claims(report))
+        self._explained(report)
         if status == 0:
             kind = "read" if report.command == "read" else "proven" if report.proof != "none" else "sent"
             if kind == "proven":
@@ -313,6 +246,17 @@ class Session:
         if report.stopped and not report.lost and not self.plan.memory_faults:
             self._try_prompt()
         return status
+
+    def _explained(self, report: Report) -> None:
+        """What `diagnose` would say of a check that found something wrong."""
+        if report.command == "read" or not report.differences or not self.truth.monitor_whole:
+            return
+        held = ((each.first, report.image.slice(each).segments[0].data) for each in report.proven)
+        proven = Image.from_runs(held)
+        evidence = from_check("check", proven, report.differences, report.noise)
+        self.outcome.counts["checks explained"] += 1
+        found = diagnose(self.plan.machine, evidence)
+        self.outcome.wrongs.extend(self.tests_judge.diagnosis(found, tested=False))
 
     def _strays(self, step: Step, before: bytes) -> None:
         """Bytes changed that were to be left alone."""
@@ -326,53 +270,6 @@ class Session:
         if self._no_strays():
             shown = " ".join(f"{address:04X}" for address in strays[:8])
             self._wrong("strays", f"{step.work}: {len(strays)} bytes: {shown}; resets {self.resets}")
-
-    def _no_strays(self) -> bool:
-        """Whether no fault of this session can excuse a byte that changed."""
-        harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
-        return harmless and not self.plan.memory_faults and not self.ran and not self.resident
-
-    def _try_prompt(self) -> None:
-        """Whether the monitor really is at its prompt: the end key alone must bring the bare prompt."""
-        dialect, board = self.plan.machine.dialect, self.board
-        kept, self.board.adapter.faults = self.board.adapter.faults, ()
-        self.board.adapter.heard(True)
-        self._listen_for(2.0)
-        board.write(dialect.end_key.encode("ascii"))
-        came = self._listen_for(1.0)
-        wanted = dialect.end_echo + dialect.ready
-        if came.decode("ascii") != wanted:
-            self._wrong("stopped, but not at its prompt", f"{came!r}")
-        self.board.adapter.faults = kept
-        self.board.adapter.heard(self.plan.machine.link.echo)
-
-    # ---- in between -------------------------------------------------------------------------------
-
-    def _host_is_dead(self) -> None:
-        self.talk = None
-        if self.random.random() < 0.7:
-            self._listen_for(self.random.uniform(0, 3))
-
-    def _between(self, step: Step, status: int | None) -> None:
-        """What a person does: plugs the cable in again, and presses the reset key if the machine is stuck."""
-        self.board.restore()
-        if status in (3, 130) and self.random.random() < 0.5:
-            self.talk = None
-        if status == 3 or step.work == "run":
-            self._listen_for(self.random.uniform(0, 2))
-            if self.random.random() < 0.7:
-                self.board.reset()
-        elif step.work == "enter without check":
-            self._listen_for(0.5)  # its last line's echo came, but the monitor may still be at work on it
-        elif self.random.random() < 0.1:
-            self._listen_for(self.random.uniform(0, 20))
-
-    def _listen_for(self, seconds: float) -> bytes:
-        """Let time pass; what came meanwhile is thrown away, as by a port that is opened again."""
-        end, came = self.board.now() + seconds, bytearray()
-        while self.board.now() < end:
-            came += self.board.read(end)
-        return bytes(came)
 
     def _last_step(self) -> None:
         """The link is whole again, the reset key is pressed: enter must come to a good end."""

@@ -48,12 +48,16 @@ NAMED_SHORT = {
     259: "empty pages that read as another page's tag were said to mirror it",
     167: "a line lost by a reset, whose answer looked right, was called a bad cell",
     199: "an entry over a one-way link, stopped, spoke of echoes seen and of the prompt",
+    2666: "of half a block that mirrors the monitor's memory the other half was said to mirror it too",
+    2740: "an erased ROM was said not to answer where nothing told how an empty page reads",
     222: "survey --deep said that memory was as before where its programs had stood",
 }
 """The same of sessions with more than a plain plan, at SHORT."""
 
 NAMED_TESTS = {
     384: "a cell that forgets was said to be ROM",
+    7000744: "a machine that never answers a line was asked for hours",
+    7000866: "two stuck chips made one page's tag look like another's: a mirror was claimed",
 }
 """The same at full length."""
 
