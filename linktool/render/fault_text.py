@@ -161,7 +161,8 @@ def numbers_text(fault: Fault) -> str:
     if cause.kind == "noise":
         return f"{count(fault.wrong, 'byte')} read wrong once and right thereafter, of {fault.tested:,} read"
     if cause.kind == "unsteady":
-        return f"{len(cause.addresses):,} of {tested} changed from one reading to the next, with nothing written"
+        changed = f"{len(cause.addresses):,} of {tested} changed"
+        return f"{changed} from one reading to the next, with nothing written"
     speak = "speaks" if fault.wrong == 1 else "speak"
     return f"{wrong} of {tested} {speak} for it"
 
