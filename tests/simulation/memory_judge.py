@@ -115,6 +115,11 @@ class TestsJudge:
             wrong += [str(each) for each in report.stretches if self._stretch_is_false(each)]
         return [Wrong(FALSE_PAGE, ", ".join(wrong[:6]))] if wrong else []
 
+    def marches(self, report: SurveyReport) -> list[Wrong]:
+        """Faults that a march is said to have printed where there are none."""
+        wrong = [str(line) for each in report.marches for line in each.lines if self.truth.healthy]
+        return [Wrong(FALSE_FAULT, ", ".join(wrong[:6]))] if wrong else []
+
     def _stretch_is_false(self, stretch: Stretch) -> bool:
         """A verdict on a board without a fault that holds at least what its profile says."""
         return stretch.verdict == "wrong"

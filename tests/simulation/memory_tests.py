@@ -107,6 +107,7 @@ class MemoryTests:
         marched: list[Range] = []
         if isinstance(report, SurveyReport):
             self.wrongs.extend(self.judge.pages(report))
+            self.wrongs.extend(self.judge.marches(report))
             marched = [*(each.range for each in report.marches), *report.programs_stood]
         for each in report.diagnoses:
             self.wrongs.extend(self.judge.diagnosis(each))
