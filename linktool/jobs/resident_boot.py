@@ -126,6 +126,7 @@ def _anew(
     found = candidates(talk, taken, receiver, reader)
     if not found:
         raise Unfit(NO_ROOM.format(length(receiver)))
+    yield from talk.note("putting")
     if home.gap_s is None:
         home.gap_s = max((yield from find_gap(talk)), least_gap_s(talk.machine))
     for placement in found[:PLACES_TRIED]:
@@ -215,6 +216,7 @@ class _Setup:
         assert loader is not None
         gap_s = self.home.gap_s or 0.0
         yield from type_image(talk, loader, [], len(loader), PHASE)
+        yield from talk.note("putting")
         try:
             yield from talk.run(loader.segments[0].first)
             talk.inbox = ""

@@ -24,6 +24,9 @@ SELDOM_S = 10.0
 SPEAKING_S = 0.5
 """A rate is shown only after so much time."""
 
+UNSEEN = 4
+"""So many keys for each character that came are keys without an echo."""
+
 CHARACTERS = {"enter": 3.2, "check": 4.2, "read": 4.2}
 """Characters a byte, until the job's own figure is known: typed, and read back in rows."""
 
@@ -123,6 +126,8 @@ class Progress:
             self._say("waking the machine")
         elif note.topic == "listen":
             self._say("listening")
+        elif note.topic == "putting":
+            self._say("putting the routines into the machine")
         elif note.topic == "stopping":
             self._say("stopping at a safe point; Ctrl-C again stops at once")
         elif note.topic == "begin":
@@ -195,12 +200,16 @@ class Progress:
             done += int((counts.printed - self._printed_then) / each)
         done = min(done, noted.total - 1)
         told, went = spent > SPEAKING_S, max(done, noted.done) - self._done_then
+        keystrokes = counts.keystrokes - before.keystrokes
+        passed, allowed = printed, _allowed(talk) if talk else 0.0
+        if talk and keystrokes > UNSEEN * printed:  # a routine takes them: the adapter alone is the limit
+            passed, allowed = keystrokes, characters_per_second(talk.machine.link)
         return replace(
             noted,
             done=max(done, noted.done),
-            keystrokes=counts.keystrokes - before.keystrokes,
-            rate=printed / spent if told and talk else None,
-            allowed=_allowed(talk) if talk else 0.0,
+            keystrokes=keystrokes,
+            rate=passed / spent if told and talk else None,
+            allowed=allowed,
             left_s=spent * (noted.total - done) / went if went > 0 and told else None,
             mended=counts.repaired - before.repaired,
             retyped=counts.retyped - before.retyped,

@@ -108,6 +108,19 @@ def test_the_line_is_taken_away_at_the_end_and_never_scrolls(terminal):
     assert written.endswith("\x1b[1A\r\x1b[J")
 
 
+def test_keys_without_an_echo_are_measured_against_the_adapter(terminal):
+    terminal.note(0.0, "progress", phase="enter", done=0, total=2048)
+    terminal.talk.counts.printed, terminal.talk.counts.keystrokes = 12, 2000
+    terminal.note(10.0, "progress", phase="enter", done=1024, total=2048)
+    # By hand: 2,000 keys in 10 s; 2400 baud with 10 bits a character are 240 a second.
+    assert "200 of 240/s" in terminal.line()
+
+
+def test_putting_the_routines_there_is_said(terminal):
+    terminal.note(0.0, "putting")
+    assert "putting the routines into the machine" in terminal.line()
+
+
 def test_a_wish_to_stop_is_heard_while_the_machine_still_answers(terminal):
     terminal.note(0.0, "progress", phase="check", done=8, total=400)
     terminal.note(1.0, "stopping")
