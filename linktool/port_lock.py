@@ -149,8 +149,9 @@ def _holder(descriptor: int) -> str:
         facts = _facts(descriptor)
         if facts:
             pid = facts.get("pid")
+            since = str(facts.get("since", "")).replace("T", " ")[:16]
             who = "this linktool itself" if pid == os.getpid() else f"another linktool, process {pid}"
-            return f"{who} ({facts.get('command', '')}), since {facts.get('since', '')}"
+            return f"{who} ({facts.get('command', '')}), since {since}"
     return "another linktool"
 
 

@@ -43,6 +43,8 @@ class Questions:
     def ask(self, question: str, parse: Callable[[str], T], suggestion: str = "") -> T:
         """The answer, parsed. `parse` raises UsageError for what will not do."""
         shown = f"{question} [{suggestion}]: " if suggestion else f"{question}: "
+        if len(shown) > self._columns:
+            shown = textwrap.fill(shown, self._columns - 1, break_on_hyphens=False) + " "
         while True:
             self._write(shown)
             answer = self._answer(question, suggestion)

@@ -112,7 +112,8 @@ class TcpDoor:
         try:
             family, _, _, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
         except (OSError, UnicodeError) as error:
-            raise PortError(f"{host!r} is no host this computer knows: {error}") from error
+            why = getattr(error, "strerror", None) or error
+            raise PortError(f"{host!r} is no host this computer knows: {why}") from error
         if not allow_remote and _outside(address[0]):
             raise UsageError(
                 f"served on {host}, {OUTSIDE}",

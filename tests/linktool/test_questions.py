@@ -62,3 +62,11 @@ def test_long_lines_are_broken_between_words_and_keep_their_indent():
     shown: list[str] = []
     Questions(shown.append, lambda: None, columns=20).tell("! a sentence of several words")
     assert shown == ["! a sentence of\n! several words\n"]
+
+
+def test_a_long_question_is_broken_between_words():
+    shown: list[str] = []
+    Questions(shown.append, lambda: "", live=True, columns=24).ask(
+        "Name and range, or none", str, "stack 0100-01FF, line-buffer"
+    )
+    assert shown == ["Name and range, or none\n[stack 0100-01FF,\nline-buffer]: "]

@@ -157,7 +157,7 @@ def test_a_rehearsal_ends_with_a_profile_that_works(rig):
 def test_the_rom_is_kept_as_it_was_read(rig):
     report, _ = guided(rig, suggested=True)
     image = files.load(report.rom).image  # type: ignore[attr-defined]
-    monitor = (Path(profiles.__file__).parent / "board" / "monitor_heron.bin").read_bytes()
+    monitor = (Path(profiles.__file__).parent.parent / "board" / "monitor_heron.bin").read_bytes()
     assert image.segments[0].first == 0xFF00 and image.segments[0].data == monitor
 
 
