@@ -31,6 +31,22 @@ class _Help(argparse.HelpFormatter):
         return textwrap.wrap(" ".join(text.split()), width, break_on_hyphens=False)
 
 
+class _CommandParser(_Parser):
+    """One command's parser. Options may stand between its words too: `programs test --port board: march`.
+    Not where -- ends the options: argparse loses it then."""
+
+    _within = False
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        if self._within or "--" in (args or ()):
+            return super().parse_known_args(args, namespace)
+        self._within = True
+        try:
+            return self.parse_known_intermixed_args(args, namespace)
+        finally:
+            self._within = False
+
+
 class _Parsed(argparse.Action):
     """Hands the text to the argument's own type."""
 
@@ -67,7 +83,7 @@ def build_parser() -> argparse.ArgumentParser:
     top.add_argument("--version", action="version", version=f"linktool {VERSION}")
     for argument in COMMON:
         _add(top, argument)
-    choices = top.add_subparsers(dest="command", metavar="COMMAND", parser_class=_Parser)
+    choices = top.add_subparsers(dest="command", metavar="COMMAND", parser_class=_CommandParser)
     for command in COMMANDS:
         sub = choices.add_parser(
             command.name,

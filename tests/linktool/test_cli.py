@@ -77,6 +77,33 @@ def test_read_saves_in_any_format(capsys):
     assert "Saved 256 bytes to rom.hex" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    "line",
+    [
+        "programs test smoke --port board:",
+        "programs test --port board: smoke",
+        "programs --port board: test smoke",
+        "--port board: programs test smoke",
+    ],
+)
+def test_options_may_stand_anywhere(capsys, line):
+    assert main([*line.split(), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["name"] == "smoke"
+
+
+def test_words_nobody_takes_are_refused_wherever_they_stand(capsys):
+    for line in ("programs list smoke extra", "programs list --json smoke extra", "ports --json extra"):
+        assert main(line.split()) == 2
+        shown = capsys.readouterr()
+        assert "unrecognized arguments: extra" in shown.out + shown.err
+    assert "required: FILE" in refused(capsys, "enter", "--port", "board:")
+
+
+def test_after_two_dashes_a_note_may_begin_with_a_dash(capsys):
+    assert main(["note", "--json", "--", "--5 volts", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["text"] == "--5 volts --json"
+
+
 def test_a_board_plays_the_machine_that_is_asked_for(capsys):
     for words in (
         ["--port", "board:", "--machine", "dot"],
