@@ -37,7 +37,9 @@ class Table:
         if key in self.data:
             return self.data.pop(key)
         if default is ...:
-            raise self.wrong(key, "is missing", "this key is needed")
+            found = ", ".join(str(name)[:40] for name in list(self.data)[:8])
+            there = f"; there are: {found}" if found else ""
+            raise self.error(f"{self.source}: [{self.where}] {key} is missing, and it is needed{there}")
         return default
 
     def text(self, key: str, default: Any = ..., allowed: tuple[str, ...] = ()) -> str:

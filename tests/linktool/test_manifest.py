@@ -28,7 +28,7 @@ def test_a_description_is_read() -> None:
 
 
 REFUSED = [
-    ('title = "A trial"', "", "[top level] title is missing; allowed: this key is needed"),
+    ('title = "A trial"', "", "[top level] title is missing, and it is needed; there are: "),
     ('title = "A trial"', "title = 3", "title is 3; allowed: text in quotes"),
     ('title = "A trial"', 'title = " "', "title is ' '; allowed: one line of text"),
     ('ends = "monitor"', 'ends = "never"', "ends is 'never'; allowed: monitor, key, reset"),

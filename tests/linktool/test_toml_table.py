@@ -38,7 +38,7 @@ def test_defaults_stand_in() -> None:
 
 
 WRONG: list[tuple[dict[str, object], Callable[[Table], object], str]] = [
-    ({}, lambda t: t.text("a"), "a is missing; allowed: this key is needed"),
+    ({}, lambda t: t.text("a"), "a is missing, and it is needed"),
     ({"a": 1}, lambda t: t.text("a"), "a is 1; allowed: text in quotes"),
     ({"a": "c"}, lambda t: t.text("a", allowed=("x", "y")), "a is 'c'; allowed: x, y"),
     ({"a": ["b", 1]}, lambda t: t.texts("a"), "a is ['b', 1]; allowed: a list of texts in quotes"),
