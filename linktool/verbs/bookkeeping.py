@@ -8,7 +8,7 @@ from formats import files
 from linktool.bench import Bench
 from linktool.bench_log import BenchLog, Contents, Record, Wanted, select
 from linktool.bookkeeping import LogReport, NoteReport, PageReport
-from linktool.commands import Values
+from linktool.commands import COMMANDS, Values
 from linktool.errors import UsageError
 from linktool.machine import Machine, available, load
 from linktool.render.page import Page
@@ -30,11 +30,18 @@ def _wanted(bench: Bench, values: Values) -> Wanted:
     return Wanted(
         machine=bench.asked_machine or "",
         port=bench.asked_port or "",
-        command=values.get("only") or "",
+        command=_command(values.get("only") or ""),
         since=values["since"],
         until=values["until"],
         text=values.get("find") or "",
     )
+
+
+def _command(name: str) -> str:
+    known = [command.name for command in COMMANDS]
+    if name and name not in known:
+        raise UsageError(f"no command is called {name!r}", f"Commands: {', '.join(known)}")
+    return name
 
 
 def log(bench: Bench, values: Values) -> LogReport:

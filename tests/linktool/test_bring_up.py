@@ -70,6 +70,14 @@ def test_the_log_names_the_programs_that_did_not_do(told):
     assert "14 of 15 programs as they should be; not survey" in told("log")[1]
 
 
+def test_the_log_of_a_command_that_is_none_is_refused_with_those_there_are(told):
+    told("note", "x")
+    status, _, err = told("log", "--only", "enters")
+    assert status == 2 and "no command is called 'enters'. Commands: demo, ports, " in err
+    status, out, _ = told("log", "--only", "survey")
+    assert status == 0 and "no such entries" in out
+
+
 def test_the_log_keeps_the_clock_that_was_measured(told):
     told("programs", "test", "tick", "--port", "board:clock=900000")
     assert "tick: all 32 ticks came; the processor runs at 0.900 MHz" in told("log")[1]
