@@ -60,13 +60,15 @@ def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]
     if flooding > 2:
         return (
             f"the machine keeps printing and does not heed its cancel key; last came: {_shown(heard)}",
-            "A program is running. Press the machine's reset key and try again",
+            "A program may be running: press the machine's reset key and try again. If it does so right after "
+            f"a reset, look at the memory the monitor itself needs{_needed(talk)}, its chips and its lines",
         )
     if not heard:
         return (
             "the machine is silent: nothing came back when its cancel key was struck",
-            "Look at power, cable and port; press its reset key; then check rate and frame "
-            f"in [link] of machine {name} (now {talk.machine.link.rate} baud, {talk.machine.link.frame})",
+            "A program may be running: press the machine's reset key. Else look at power, cable and port, and at "
+            f"rate and frame in [link] of machine {name} "
+            f"(now {talk.machine.link.rate} baud, {talk.machine.link.frame})",
         )
     return (
         f"something answers, but not as machine {name} does: {_shown(heard)}; "
@@ -74,6 +76,11 @@ def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]
         "If that is garbage, check rate and frame in [link]; if it reads well, another --machine "
         "may suit; if a program is running, press the reset key",
     )
+
+
+def _needed(talk: Conversation) -> str:
+    areas = [area.range for area in talk.machine.reserved if talk.machine.kind_at(area.range.first) == "ram"]
+    return f" ({', '.join(map(str, areas))})" if areas else ""
 
 
 def _shown(text: str) -> str:

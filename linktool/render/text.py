@@ -175,6 +175,12 @@ def _read_lines(report: Report) -> list[str]:
     return result
 
 
+def _still_running(port: str) -> str:
+    if port.startswith("board:"):
+        return "It may still be running; in the shell `talk` speaks to it, and `port board:` ends it."
+    return "It may still be running: `linktool talk` speaks to it, the machine's reset key ends it."
+
+
 @lines.register
 def _(report: RunReport) -> list[str]:
     if report.lost:
@@ -186,7 +192,7 @@ def _(report: RunReport) -> list[str]:
     if report.one_way:
         sent = f"Sent, not verified: the line that starts {hex4(report.address)}."
         return [f"{sent} Watch the machine's own screen."]
-    end = "The monitor is back at its prompt." if report.back_at_prompt else "It may still be running."
+    end = "The monitor is back at its prompt." if report.back_at_prompt else _still_running(report.port)
     return [f"Started at {hex4(report.address)}; printed {count(len(report.output), 'character')}. {end}"]
 
 

@@ -19,7 +19,7 @@ OWN: tuple[Command, ...] = (
     ),
     Command(
         "port",
-        "show the port in hand, or take another",
+        "show the port in hand, or take another; a simulated board is switched off and on",
         "",
         "port board:",
         (Argument("name", PortName(), "the port to use from now on", needed=False),),

@@ -116,8 +116,8 @@ class Shell:
         if values["trace"]:
             self.bench.trace_to(values["trace"])
 
-    def _use(self, port: str | None, machine: str | None) -> None:
-        """Take another port or machine; what was proven was proven elsewhere."""
+    def _use(self, port: str | None, machine: str | None, anew: bool = False) -> None:
+        """Take another port or machine; what was proven was proven elsewhere. anew: the same port too."""
         if port:
             from linktool.ports import port_kind
 
@@ -127,7 +127,7 @@ class Shell:
 
             load(machine, self.bench.folders.machines)
         before = self._names()
-        if (port or before[0], machine or before[1]) == before:
+        if (port or before[0], machine or before[1]) == before and not anew:
             return
         self.bench.use(port=port, machine=machine)
         if self.hand:
@@ -149,8 +149,11 @@ class Shell:
         return Result()
 
     def _port(self, values: Values) -> Result:
-        if values["name"]:
-            self._use(values["name"], None)
+        asked = values["name"]
+        if asked:
+            # The simulated board has no reset key: naming it again switches it off and on.
+            anew = asked.startswith("board:") and self.bench.port is not None
+            self._use(asked, None, anew)
         name = self.bench.port_name
         self._say([f"port {name}, {'open' if self.bench.port else 'not open yet'}"])
         return Result()

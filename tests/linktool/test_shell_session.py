@@ -82,6 +82,15 @@ def test_what_was_proven_on_another_machine_is_not_proven_here(rig):
     assert rig.run("enter --at 300") == 0
 
 
+def test_a_simulated_board_that_is_busy_is_ended_by_naming_it_again(rig):
+    assert rig.run("enter stars --port board:") == 0 and rig.run("run --watch 1") == 0
+    assert "`port board:` ends it" in rig.out
+    assert rig.run("read 0280") == 3, "it waits for a key of its own"
+    assert rig.run("port board:") == 0
+    assert rig.shell.bottom_line(120).endswith("not entered yet")
+    assert rig.run("read 0280") == 0
+
+
 def test_differences_are_shown_with_a_mark_and_remembered(rig):
     assert rig.run("check small.txt") == 1
     shown = rig.out
