@@ -60,14 +60,15 @@ def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]
     if flooding > 2:
         return (
             f"the machine keeps printing and does not heed its cancel key; last came: {_shown(heard)}",
-            "A program may be running: press the machine's reset key and try again. If it does so right after "
-            f"a reset, look at the memory the monitor itself needs{_needed(talk)}, its chips and its lines",
+            "A program may be running: press the machine's reset key and try again. If it does so right "
+            f"after a reset, look at the memory the monitor itself needs{_needed(talk)}, its chips and "
+            "its lines",
         )
     if not heard:
         return (
             "the machine is silent: nothing came back when its cancel key was struck",
-            "A program may be running: press the machine's reset key. Else look at power, cable and port, and at "
-            f"rate and frame in [link] of machine {name} "
+            "A program may be running: press the machine's reset key. Else look at power, cable and port, and "
+            f"at rate and frame in [link] of machine {name} "
             f"(now {talk.machine.link.rate} baud, {talk.machine.link.frame})",
         )
     return (

@@ -263,7 +263,8 @@ def test_a_machine_that_keeps_printing_is_said_to_run_a_program():
 
     report = drive(enter(Conversation(HERON), SMALL, "fake:"), Chatter())
     assert report.exit_status == 3
-    assert "keeps printing" in report.lost and "Press the machine's reset key" in report.lost
+    assert "keeps printing" in report.lost and "press the machine's reset key" in report.lost
+    assert "look at the memory the monitor itself needs (" in report.lost and "0100-01FF" in report.lost
 
 
 def test_a_machine_that_speaks_otherwise_is_said_to():
