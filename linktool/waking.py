@@ -67,8 +67,8 @@ def _complaint(talk: Conversation, heard: str, flooding: int) -> tuple[str, str]
     if not heard:
         return (
             "the machine is silent: nothing came back when its cancel key was struck",
-            "A program may be running: press the machine's reset key. Else look at power, cable and port, and "
-            f"at rate and frame in [link] of machine {name} "
+            "A program may be running: press the machine's reset key. Else look at power, cable and port, "
+            f"and at rate and frame in [link] of machine {name} "
             f"(now {talk.machine.link.rate} baud, {talk.machine.link.frame})",
         )
     return (
