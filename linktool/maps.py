@@ -28,7 +28,7 @@ class Look:
 LOOKS: dict[str, Look] = {
     "none": Look(".", "", "nothing fitted"),
     "ram": Look("#", "green", "RAM"),
-    "in use": Look("M", "green", "RAM, the monitor's own"),
+    "in use": Look("M", "green", "the monitor's own RAM"),
     "rom": Look("R", "blue", "ROM"),
     "io": Look("I", "magenta", "I/O"),
     "skipped": Look("-", "magenta", "not touched"),
@@ -37,7 +37,7 @@ LOOKS: dict[str, Look] = {
     "faulty": Look("X", "red", "bad"),
     "right": Look("+", "green", "read right"),
     "proven": Look("+", "green", "proven"),
-    "typed": Look("~", "yellow", "typed, not proven"),
+    "typed": Look("~", "yellow", "typed but not proven"),
     "unread": Look("/", "yellow", "could not be read"),
     "unsteady": Look("%", "red", "unsteady"),
     "differs": Look("X", "red", "differs"),

@@ -34,10 +34,12 @@ def text_lines(shown: Map, *, empty_rows: bool = True) -> list[str]:
         colours = [""] * len(head) + [look.colour for look in looks]
         lines.append(Painted(head + "".join(look.mark for look in looks), strokes_of(colours)))
     step = "a page of 256 bytes" if shown.cell == 256 else f"{shown.cell} bytes"
-    named = [
-        f"{LOOKS[state].mark} {LOOKS[state].word}" for state in shown.states() if LOOKS[state].mark != " "
-    ]
-    lines.append(f"Each sign is {step}: {', '.join(dict.fromkeys(named))}.")
+    words: dict[str, list[str]] = {}
+    for state in shown.states():
+        if LOOKS[state].mark != " ":
+            words.setdefault(LOOKS[state].mark, []).append(LOOKS[state].word)
+    named = [f"{mark} {' or '.join(dict.fromkeys(each))}" for mark, each in words.items()]
+    lines.append(f"Each sign is {step}: {', '.join(named)}.")
     return lines
 
 

@@ -85,6 +85,13 @@ def test_as_text_with_a_head_and_a_legend():
     assert lines[2].in_colour() == "1000     \x1b[31mX\x1b[0m\x1b[32m#\x1b[0m            "
 
 
+def test_a_sign_is_explained_once_and_no_word_has_a_comma():
+    known = [(Range(0x1000, 0x10FF), "faulty"), (Range(0x1100, 0x11FF), "differs")]
+    *_, legend = text_lines(of_ranges("any", known, Range(0, 0xFFFF), PAGE), empty_rows=False)
+    assert legend == "Each sign is a page of 256 bytes: X bad or differs."
+    assert not [look.word for look in LOOKS.values() if "," in look.word]
+
+
 def test_as_svg_every_cell_says_what_it_is_and_shapes_differ():
     states = [Page(number, state) for number, state in enumerate(get_args(State))]
     drawn = of_pages('a "title" <with> signs & such', states)
