@@ -102,4 +102,4 @@ def test_as_svg_every_cell_says_what_it_is_and_shapes_differ():
     cells = svg(drawn).split("<g><title>")[1:]
     shapes = {cell.split("translate(")[1].split(")")[1].split("</g>")[0] for cell in cells[: len(states)]}
     assert len(shapes) == len(states), "each state has a shape of its own"
-    assert "RAM, the monitor" in legend_html(drawn)
+    assert "the monitor&#x27;s own RAM" in legend_html(drawn)
