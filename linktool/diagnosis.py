@@ -15,7 +15,7 @@ from typing import Literal
 
 from formats.image import Range
 from linktool import causes
-from linktool.bank_case import BankCase, Candidate
+from linktool.bank_case import BankCase, Candidate, Cover
 from linktool.bank_groups import Common, common_causes, perhaps_elsewhere
 from linktool.causes import Cause
 from linktool.evidence import Evidence, Source, banks_of
@@ -183,6 +183,13 @@ def _tied(case: BankCase, candidate: Candidate) -> list[Cause]:
     ]
 
 
+def _mixed(cover: Cover, cause: Cause) -> bool:
+    """Whether bad bits come with an address line that is lost for the whole bank: what that does to them may
+    hide that two data lines are joined, and no chip is bad."""
+    lines = any(len(each.cause.bits) == 8 and each.cause.lines for each in cover.chosen)
+    return lines and len(cause.bits) < 8
+
+
 def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
     cover = case.cover(bits)
     elsewhere = perhaps_elsewhere(case, ram)
@@ -205,7 +212,7 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
             (c for c in (*case.candidates, *elsewhere) if c.mask & candidate.mask == candidate.mask),
             key=lambda each: each.cost,
         )
-        if cause.kind in ("cells", "row", "other contents") or _alike([case], cause):
+        if cause.kind in ("cells", "row", "other contents") or _alike([case], cause) or _mixed(cover, cause):
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         if len(tied) > 1:
