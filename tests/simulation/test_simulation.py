@@ -50,6 +50,7 @@ NAMED_SHORT = {
     199: "an entry over a one-way link, stopped, spoke of echoes seen and of the prompt",
     2666: "of half a block that mirrors the monitor's memory the other half was said to mirror it too",
     2740: "an erased ROM was said not to answer where nothing told how an empty page reads",
+    8004360: "data lines joined behind a lost address line: one chip was called bad for certain",
     222: "survey --deep said that memory was as before where its programs had stood",
 }
 """The same of sessions with more than a plain plan, at SHORT."""
