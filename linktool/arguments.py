@@ -204,7 +204,7 @@ class Number:
         if not self.least <= value <= self.most:
             kind = "whole number" if self.whole else "number"
             limits = f"A {kind} from {self.least:,g} to {self.most:,.10g}"
-            raise UsageError(f"{text!r} is no {self.shown.lower()}", limits)
+            raise UsageError(f"{text!r} will not do for {self.shown}", limits)
         return value
 
     def complete(self, start: str, known: Known) -> list[str]:

@@ -6,6 +6,8 @@ Imports no port, no processor and no shell before a command needs them.
 from __future__ import annotations
 
 import argparse
+import difflib
+import re
 import sys
 import textwrap
 from collections.abc import Sequence
@@ -21,6 +23,11 @@ class _Parser(argparse.ArgumentParser):
     """Errors as our own, so that they are shown, and ended, like all others."""
 
     def error(self, message: str) -> NoReturn:
+        unknown = re.match(r"argument COMMAND: invalid choice: '([^']*)'", message)
+        if unknown:
+            near = difflib.get_close_matches(unknown[1].lower(), [each.name for each in COMMANDS], 1)
+            meant = f"Did you mean {near[0]}? " if near else ""
+            raise UsageError(f"there is no command {unknown[1]!r}", f"{meant}`linktool --help` lists them")
         raise UsageError(message, f"`{self.prog} --help` shows how")
 
 

@@ -22,13 +22,15 @@ def gather(
     """
     whole = Image()
     warnings: list[str] = []
-    for name in names:
-        image, remarks = one(bench, name, at if name == names[0] else None, format)
+    for number, name in enumerate(names):
+        if name in names[:number]:
+            raise UsageError(f"{name} is given twice", "Give it once")
+        image, remarks = one(bench, name, None if number else at, format)
         warnings.extend(remarks)
         try:
             whole = whole.overlay(image)
         except OverlapError as error:
-            others = " or ".join(names[: names.index(name)])
+            others = " or ".join(names[:number])
             raise UsageError(
                 f"{name} claims {hex4(error.address)}, which {others} holds too", "Move one of them"
             ) from None

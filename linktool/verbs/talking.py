@@ -109,6 +109,8 @@ def text_lines(
     left_out = 0
     if len(data) > LARGEST:
         raise FormatError(source, "", f"the file has {len(data)} bytes", f"at most {LARGEST}")
+    if not data:
+        raise FormatError(source, "", "the file is empty", "lines of text")
     plain = data.rstrip(b"\x1a").replace(b"\r\n", b"\n").replace(b"\r", b"\n").rstrip(b"\n")
     for number, raw in enumerate(plain.decode("utf-8", "replace").split("\n"), 1):
         line = raw.expandtabs(TAB).rstrip()

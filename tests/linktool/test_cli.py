@@ -145,9 +145,12 @@ REFUSALS = [
     (["read", "0280-0280", "-o", "x.what", "--port", "board:"], "suffix"),
     (["read", "0280-0280", "-o", "none/x.hex", "--port", "board:"], "is not there"),
     (["run", "12345", "--port", "board:"], "above FFFF"),
-    (["run", "0280", "--watch", "-1", "--port", "board:"], "no seconds"),
+    (["run", "0280", "--watch", "-1", "--port", "board:"], "will not do for SECONDS"),
     (["check"], "required: FILE"),
-    (["frobnicate"], "invalid choice"),
+    (["frobnicate"], "there is no command 'frobnicate'. `linktool --help` lists them"),
+    (["entr", "small.txt"], "there is no command 'entr'. Did you mean enter?"),
+    (["plan", "small.txt", "small.txt", "--machine", "heron"], "small.txt is given twice"),
+    (["run", "0280", "--watch", "soon"], "'soon' will not do for SECONDS. A number from 0 to 86,400"),
     (["plan", "small.txt"], "no machine is given"),
 ]
 

@@ -193,6 +193,7 @@ def test_empty_lines_are_left_out_where_the_end_key_alone_does_something():
         (b"10 \x07\n", "line 1, column 4"),
         (b"A" * 200, "at most 127"),
         (b"\xff\xfe1\x000\x00", "line 1, column 1"),
+        (b"", "the file is empty; expected lines of text"),
     ],
 )
 def test_what_no_key_sends_is_refused_with_its_place(data, said):
