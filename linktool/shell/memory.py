@@ -50,7 +50,8 @@ class InHand:
     def __str__(self) -> str:
         where = ", ".join(str(segment.range) for segment in self.image.segments[:2])
         more = ", ..." if len(self.image.segments) > 2 else ""
-        return f"{' '.join(self.names)} {where}{more} ({len(self.image)} bytes)"
+        size = "1 byte" if len(self.image) == 1 else f"{len(self.image):,} bytes"
+        return f"{' '.join(self.names)} {where}{more} ({size})"
 
     def held(self) -> dict[str, Any]:
         """The values it gives to a command that was given none."""

@@ -64,6 +64,13 @@ def test_the_bottom_line_says_what_is_proven_and_what_happened_since(rig):
     assert "run" in CHANGING
 
 
+@pytest.mark.parametrize(("length", "said"), [(1, "0300 (1 byte)"), (2048, "0300-0AFF (2,048 bytes)")])
+def test_the_image_s_size_as_the_reports_write_it(rig, tmp_path, length, said):
+    (tmp_path / "any.bin").write_bytes(bytes(length))
+    assert rig.run(f'image "{(tmp_path / "any.bin").as_posix()}" --at 0300') == 0
+    assert said in rig.out
+
+
 def test_the_bottom_line_never_touches_the_port_and_fits_any_width(rig):
     rig.run("image small.txt")
     for columns in range(1, 130):
