@@ -1,4 +1,4 @@
-"""Some hundreds of sessions, the seeds that once broke a rule, and that the judge sees what it is there for.
+"""Short sessions, the seeds that once broke a rule, and that the judge sees what it is there for.
 
 The rules and what is fair stand in the package's docstring. Run many thousands by hand.
 """
@@ -21,7 +21,7 @@ from tests.simulation.session import Session, play
 from tests.simulation.tally import RULES, Tally
 from tests.simulation.wire import Disturbance, Disturbed
 
-SESSIONS, BLOCK = 200, 20
+SESSIONS, BLOCK = 140, 20
 SHORT = 40
 """Bytes a stretch at most: short sessions, so that the suite has many."""
 
