@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import os
 import re
 import sys
 import textwrap
@@ -16,7 +17,7 @@ from typing import Any, NoReturn
 from linktool import VERSION
 from linktool.arguments import Argument
 from linktool.commands import COMMANDS, COMMON, Command, Values, find, settle_ports
-from linktool.errors import BAD_INPUT, STOPPED, LinktoolError, UsageError
+from linktool.errors import STOPPED, LinktoolError, UsageError
 
 
 class _Parser(argparse.ArgumentParser):
@@ -160,7 +161,7 @@ def run_command(command: Command, values: Values) -> int:
     from linktool.render.progress import Progress
     from linktool.render.terminal import Terminal
 
-    bench = None
+    bench, report = None, None
     try:
         if len(values["ports"]) > 1 or values.get("bench"):
             return _run_several(command, values)
@@ -173,17 +174,25 @@ def run_command(command: Command, values: Values) -> int:
             progress.end()
         bench.close()
         Terminal(values["json"]).show(report)
+        sys.stdout.flush()
         return int(report.exit_status)
     except (LinktoolError, FormatError) as error:
         return _complain(error, bool(values["json"]), command)
     except KeyboardInterrupt:
         return _complain(LinktoolError("stopped"), bool(values["json"]), command, STOPPED)
     except BrokenPipeError:
-        sys.stderr.close()
-        return BAD_INPUT
+        _read_no_more()
+        return STOPPED if report is None else int(report.exit_status)
     finally:
         if bench is not None:
             bench.close()
+
+
+def _read_no_more() -> None:
+    """Whoever read our output has gone, as in `| head`: what is left goes nowhere, without a word."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
 
 
 def _run_several(command: Command, values: Values) -> int:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -286,3 +288,13 @@ def test_a_board_may_be_built_after_the_user_s_own_profile(capsys, own_folder):
     assert main(["programs", "test", "tick", "--port", "board:machine=mine", "--json"]) == 0
     facts = json.loads(capsys.readouterr().out)
     assert facts["machine"] == "mine" and "2.000 MHz" in facts["measured"][0]
+
+
+def test_a_reader_of_the_output_that_goes_away_is_no_error():
+    """As in `linktool demo | head -1`: nothing is complained of, and no status of bad input is given."""
+    command = [sys.executable, "-m", "linktool", "programs", "show", "march", "--machine", "heron"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout and process.stderr
+        process.stdout.close()
+        said = process.stderr.read()
+    assert (process.returncode, said) == (0, b"")
