@@ -85,7 +85,7 @@ def test_a_board_that_goes_away_in_the_middle_is_the_link_s_status(folder, where
             linktool("enter", "long.bin", "--at", "0280", "--port", port, "--machine", "heron", "--json"),
             cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
-        time.sleep(3)
+        time.sleep(2)
         served.kill()
         shown, complaint = entering.communicate(timeout=30)
     assert entering.returncode == 3, complaint
@@ -102,7 +102,7 @@ def test_ctrl_c_stops_at_a_safe_point_and_the_next_command_finds_the_prompt(fold
             linktool("enter", "long.bin", "--at", "0280", "--port", port, "--machine", "heron"),
             cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         )  # fmt: skip
-        time.sleep(3)
+        time.sleep(2)
         entering.send_signal(signal.SIGINT)
         shown, complaint = entering.communicate(timeout=30)
         assert entering.returncode == 130, shown + complaint

@@ -23,7 +23,7 @@ from linktool.jobs.resume import resume_entry, without
 
 HERON = profiles.load("heron")
 IMAGE = Image.from_bytes(0x1000, Random(3).randbytes(400))
-SIZE = 280
+SIZE = 120
 
 
 def in_memory(board: Board, image: Image) -> bool:
@@ -125,13 +125,13 @@ def test_after_kill_9_resume_goes_on_from_what_is_typed(tmp_path: Path):
         entering = linktool("enter", "program.bin", "--at", "1000", "--via", "typed", *common)
         folder, end = tmp_path / "own" / "state" / "unfinished", time.monotonic() + 20
         typed = 0
-        while time.monotonic() < end and typed < 40:
+        while time.monotonic() < end and typed < 24:
             time.sleep(0.05)
             for file in folder.glob("*-entry.json"):
                 typed = json.loads(file.read_text())["typed"]
         entering.send_signal(signal.SIGKILL)
         entering.communicate(timeout=10)
-        assert 40 <= typed <= SIZE
+        assert 24 <= typed <= SIZE
         resumed = linktool("resume", "--json", *common)
         out, _ = resumed.communicate(timeout=60)
         report = json.loads(out)
