@@ -38,6 +38,10 @@ class Page:
 Readings = Mapping[int, tuple[int, ...]]
 
 
+Idle = Literal["high half", "ones", "zeros"]
+"""How a bus reads that nothing drives."""
+
+
 @dataclass(frozen=True)
 class Looked:
     """What a survey read: before anything was written, after the tags were, and of whole rows at last.
@@ -55,16 +59,16 @@ class Looked:
         return bool(before and after) and set(after) == {before[-1]} != {self.tags.get(address)}
 
     @cached_property
-    def idle(self) -> Literal["high half", "ones", "zeros"] | None:
+    def idle(self) -> Idle | None:
         """What most addresses read that took nothing and look as if nothing were there; None where there are
         too few to say."""
-        ways = [
-            "high half" if self.after[a][-1] == a >> 8 else "ones" if self.after[a][-1] else "zeros"
-            for a, _ in self.tags.cells()
-            if self.unchanged(a) and floats(a, self.after[a][-1])
-        ]
-        way, often = Counter(ways).most_common(1)[0] if ways else ("", 0)
-        return way if often >= ENOUGH and 2 * often > len(ways) else None  # type: ignore[return-value]
+        ways: Counter[Idle] = Counter()
+        for address, _ in self.tags.cells():
+            value = self.after[address][-1] if self.unchanged(address) else None
+            if value is not None and floats(address, value):
+                ways["high half" if value == address >> 8 else "ones" if value else "zeros"] += 1
+        way, often = max(ways.items(), key=lambda each: each[1], default=(None, 0))
+        return way if often >= ENOUGH and 2 * often > ways.total() else None
 
 
 ERASED = "a ROM with nothing in it reads so too"

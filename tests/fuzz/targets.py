@@ -203,7 +203,7 @@ HEX = b":10246200464C5549442050524F46494C4500464C33\n:020000040000FA\n:00000001F
 SRECORD = b"S00600004844521B\nS110000048656C6C6F2C20576F726C640A9D\nS5030001FB\nS9030000FC\n"
 LINES = b"0280: A9 00 8D\n0288: 4C 00 FF\n"
 DUMP = b"0280  A9 00 8D 48 45 4C 4C 4F  |...HELLO|\n*\n02A0\n"
-SOURCE = b"loop:   lda #$41\n        jsr $fff1\n        .byte 1, 2, \"text\"\n        jmp loop\n"
+SOURCE = b'loop:   lda #$41\n        jsr $fff1\n        .byte 1, 2, "text"\n        jmp loop\n'
 TRACE = (
     b'{"at": 0.0, "event": "open", "port": "board:"}\n{"at": 0.1, "event": "out", "text": "0280"}\n'
     b'{"at": 0.2, "event": "in", "hex": "8D0A"}\n{"at": 0.3, "event": "note", "topic": "x", "facts": {}}\n'

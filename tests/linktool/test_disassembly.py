@@ -23,7 +23,7 @@ def test_an_operand_in_a_gap_is_not_made_up():
 
 
 def test_symbols_name_addresses_but_no_plain_numbers():
-    image = Image.from_bytes(0x0300, bytes.fromhex("A910" "A510" "2003FF" "D0FE"))
+    image = Image.from_bytes(0x0300, bytes.fromhex("A910A5102003FFD0FE"))
     found = disassemble(image, {"cell": 0x10, "char_out": 0xFF03, "here": 0x0307})
     assert [each.text for each in found] == ["LDA #$10", "LDA cell", "JSR char_out", "BNE here"]
     assert found[-1].label == "here"

@@ -53,9 +53,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def run(folder: Path, *words: str) -> tuple[int, dict[str, object]]:
-    done = subprocess.run(
-        linktool(*words, "--json"), cwd=folder, capture_output=True, text=True, timeout=60
-    )
+    done = subprocess.run(linktool(*words, "--json"), cwd=folder, capture_output=True, text=True, timeout=60)
     assert "Traceback" not in done.stderr, done.stderr
     return done.returncode, json.loads(done.stdout)
 

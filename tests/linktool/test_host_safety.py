@@ -77,7 +77,7 @@ BAD_FILES = {
     "hex": f":10246200{ESCAPES}\n".encode(),
     "s19": f"S1{ESCAPES}\n".encode(),
     "txt": f"0280: A9 {ESCAPES}\n".encode(),
-    "s": f"  lda {ESCAPES}\n  {ESCAPES}: .byte \"{ESCAPES}\n".encode(),
+    "s": f'  lda {ESCAPES}\n  {ESCAPES}: .byte "{ESCAPES}\n'.encode(),
     "dump": f"0280  A9 00 |{ESCAPES}|\n".encode(),
     "toml": f'[machine]\nname = "{ESCAPES}"\n{ESCAPES} = 1\n'.encode(),
 }

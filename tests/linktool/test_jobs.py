@@ -68,9 +68,7 @@ def test_a_stuck_cell_is_listed_after_a_bounded_number_of_rounds():
 
 
 def test_check_tells_memory_from_the_link():
-    wrong = Image.from_bytes(0x0280, bytes(range(200))).overlay(
-        Image.from_bytes(0x0300, b"\xee"), "replace"
-    )
+    wrong = Image.from_bytes(0x0280, bytes(range(200))).overlay(Image.from_bytes(0x0300, b"\xee"), "replace")
     hits = {"left": 1}
 
     def once(number: int, character: str) -> str:
@@ -159,9 +157,7 @@ def test_ctrl_c_while_checking_says_what_is_proven():
     image = Image.from_bytes(0x0300, bytes(600))
     wish, notes = stop_after(256, "check")
     monitor = holding(image)
-    report = drive(
-        check(Conversation(HERON), image, "f"), monitor, stop=lambda: wish["times"], notes=notes
-    )  # type: ignore[arg-type]
+    report = drive(check(Conversation(HERON), image, "f"), monitor, stop=lambda: wish["times"], notes=notes)  # type: ignore[arg-type]
     assert report.exit_status == 130
     assert report.proven == (Range(0x0300, 0x03FF),)
     assert monitor.keys.endswith("\x1b")

@@ -146,9 +146,7 @@ def test_a_rom_that_holds_one_byte_throughout_is_rom():
 @pytest.mark.parametrize("value", [0x33, 0x00])
 def test_a_single_page_of_ram_that_takes_nothing_is_bad_ram(value):
     row = {0x12F8 + n: (n * 3 & 0xFF,) for n in range(8)}
-    found = states(
-        {0x10FF: (1, 0x5A, 0x5A), 0x12FF: (value, 0x3C, value), 0x14FF: (1, 0x66, 0x66)}, rows=row
-    )
+    found = states({0x10FF: (1, 0x5A, 0x5A), 0x12FF: (value, 0x3C, value), 0x14FF: (1, 0x66, 0x66)}, rows=row)
     assert [page.state for page in found] == ["ram", "faulty", "ram"]
 
 

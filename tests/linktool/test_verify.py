@@ -123,9 +123,7 @@ def test_one_wrong_character_cannot_hide_a_wrong_byte_where_the_link_shows_anoth
 
 def test_a_cell_that_forgets_while_its_neighbours_are_read_again_is_not_called_proven():
     image = Image.from_bytes(0x1000, bytes([0xA4] * 256))
-    board = Board(
-        HERON, faults=("forgets:1058:20:FF", "unsteady:105B:0:0.5", "prints-changed:0.004"), seed=3
-    )
+    board = Board(HERON, faults=("forgets:1058:20:FF", "unsteady:105B:0:0.5", "prints-changed:0.004"), seed=3)
     board.poke(0x1000, bytes([0xA4] * 256))
     report = drive(check(Conversation(HERON), image, "board:"), board)
     assert 0x1058 in {finding.address for finding in report.differences}

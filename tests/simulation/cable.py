@@ -35,12 +35,8 @@ class Cable:
         self._asked = 0
         self._began_s = board.now()
         self._sent = 0
-        self._by_keys = sorted(
-            (m for m in moments if m.keys is not None), key=lambda m: m.keys or 0
-        )
-        self._by_time = sorted(
-            (m for m in moments if m.after_s is not None), key=lambda m: m.after_s or 0.0
-        )
+        self._by_keys = sorted((m for m in moments if m.keys is not None), key=lambda m: m.keys or 0)
+        self._by_time = sorted((m for m in moments if m.after_s is not None), key=lambda m: m.after_s or 0.0)
 
     def now(self) -> float:
         return self.board.now()

@@ -98,6 +98,8 @@ def each_address(where: Range) -> range:
 
 
 def _said(address: int, claimed: int | None, true: int) -> str:
-    return f"{address:04X} claimed {claimed!r:.4} true {true}" if claimed is None else (
-        f"{address:04X} claimed {claimed:02X}, holds {true:02X}"
+    return (
+        f"{address:04X} claimed {claimed!r:.4} true {true}"
+        if claimed is None
+        else (f"{address:04X} claimed {claimed:02X}, holds {true:02X}")
     )

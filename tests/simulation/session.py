@@ -44,9 +44,7 @@ BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
 
-def play(
-    seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False
-) -> Outcome:
+def play(seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False) -> Outcome:
     """The session of that seed, from power-up to its end; `plain` as in extras.draw."""
     return Session(draw(seed, largest, plain), listen).play()
 
@@ -88,7 +86,6 @@ class Session(Person):
             if step.work.startswith("enter") and status in GOES_ON and self.random.random() < 0.6:
                 self._step(RESUMES)
         self._last_step()
-
 
     # ---- a step -----------------------------------------------------------------------------------
 
