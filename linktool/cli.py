@@ -172,6 +172,8 @@ def run_command(command: Command, values: Values) -> int:
             report = command.run(bench, values)
         finally:
             progress.end()
+        if values["trace"] and bench.port is None:
+            bench.warn(f"no port was opened, so nothing was written to {values['trace']}")
         bench.close()
         Terminal(values["json"]).show(report)
         sys.stdout.flush()

@@ -298,3 +298,10 @@ def test_a_reader_of_the_output_that_goes_away_is_no_error():
         process.stdout.close()
         said = process.stderr.read()
     assert (process.returncode, said) == (0, b"")
+
+
+def test_a_trace_of_a_command_that_opens_no_port_is_said_to_be_none(capsys, tmp_path):
+    file = tmp_path / "none.trace"
+    assert main(["machines", "--trace", str(file)]) == 0
+    assert f"no port was opened, so nothing was written to {file}" in capsys.readouterr().err
+    assert not file.exists()
