@@ -2,6 +2,6 @@
 
 import sys
 
-from linktool.cli import main
+from linktool.cli import console
 
-sys.exit(main())
+sys.exit(console())

@@ -134,6 +134,17 @@ def _add(parser: argparse.ArgumentParser, argument: Argument, again: bool = Fals
     parser.add_argument(*names, **settings)
 
 
+def console() -> int:
+    """What the installed command calls: `main`, and under it a net for what should never happen."""
+    try:
+        return main()
+    except Exception as error:
+        from linktool.folders import folders
+        from linktool.own_fault import kept
+
+        return _complain(kept(error, folders().state), "--json" in sys.argv, None)
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status."""
     words = list(sys.argv[1:] if argv is None else argv)
@@ -224,4 +235,4 @@ def _complain(error: Exception, wants_json: bool, command: Command | None, statu
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(console())

@@ -8,6 +8,7 @@
         PortError     the port cannot be opened
         PortLost      the port went away while in use
         NoAnswer      the machine is silent or speaks garbage
+      OwnFault        linktool itself is wrong (own_fault.py)         70
 
 A message says what, where and what to do. Foreign exceptions are turned into these at the border,
 with the cause chained. `formats.FormatError` counts as bad input too.
@@ -16,6 +17,8 @@ with the cause chained. `formats.FormatError` counts as bad input too.
 from __future__ import annotations
 
 DONE, DIFFERENT, BAD_INPUT, LINK_FAILED, STOPPED = 0, 1, 2, 3, 130
+OWN_FAULT = 70
+"""EX_SOFTWARE of sysexits.h, common practice."""
 
 
 class LinktoolError(Exception):

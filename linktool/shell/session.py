@@ -19,6 +19,7 @@ from formats.image import hex4
 from linktool.bench import Bench
 from linktool.commands import Command, Values
 from linktool.errors import DONE, STOPPED, LinkError, LinktoolError, UsageError
+from linktool.own_fault import kept
 from linktool.render.progress import Progress
 from linktool.render.terminal import Terminal
 from linktool.shell import help as helping
@@ -89,6 +90,9 @@ class Shell:
             if self._err.isatty():
                 self._err.write("\n")  # the terminal has shown ^C
             return Result(self._terminal().complain(LinktoolError("stopped"), verb, STOPPED))
+        except Exception as error:  # a fault of our own: the evening goes on
+            self._progress.end()
+            return Result(self._terminal().complain(kept(error, self.bench.folders.state), verb))
         finally:
             self.bench.quiet = self._json
 
