@@ -16,7 +16,7 @@ from itertools import combinations
 from typing import Literal
 
 from formats.image import Range
-from linktool.evidence import Round, Sample
+from linktool.evidence import Round, Sample, floats
 
 Kind = Literal[
     "stuck",
@@ -101,13 +101,15 @@ def silent(rounds: Sequence[Round], mask: int) -> int:
 
 
 def nothing_there(rounds: Sequence[Round]) -> int:
-    """A whole bank is silent: no bit depends on what was written, or all read one and the same byte."""
+    """A whole bank is silent: no bit depends on what was written, or all read one and the same byte. Where
+    all was to hold one byte too, that says little, unless an empty bus reads so."""
     samples = list(_each(rounds))
     if len({sample.address for sample in samples}) < 2:
         return 0
-    same = len({sample.found for sample in samples}) == 1 and len({sample.expected for sample in samples}) > 1
-    if same:
-        return sum(1 for sample in samples if sample.wrong)
+    if len({sample.found for sample in samples}) == 1:
+        varied = len({sample.expected for sample in samples}) > 1
+        if varied or all(floats(sample.address, sample.found) for sample in samples):
+            return sum(1 for sample in samples if sample.wrong)
     return silent(rounds, 0xFF)
 
 

@@ -161,13 +161,8 @@ def _of_common(common: Common) -> Fault:
 
 def _alike(cases: Sequence[BankCase], cause: Cause) -> bool:
     """Whether a bank is called missing because one byte was read throughout: memory that had forgotten all by
-    then can read so too. One that reads the high half of its addresses is not driven by anything."""
-    if cause.kind != "missing":
-        return False
-    return any(
-        len({s.found for s in case.samples}) == 1 and any(s.found != s.address >> 8 for s in case.samples)
-        for case in cases
-    )
+    then can read so too. Where several pages read the high half of their addresses, nothing drives them."""
+    return cause.kind == "missing" and any(len({s.found for s in case.samples}) == 1 for case in cases)
 
 
 def _tied(case: BankCase, candidate: Candidate) -> list[Cause]:

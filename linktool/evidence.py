@@ -145,3 +145,8 @@ def banks_of(machine: Machine) -> tuple[Bank, ...]:
         if at <= area.range.last:
             found.append(Bank(Range(at, area.range.last), area.kind, area.label))
     return tuple(found)
+
+
+def floats(address: int, value: int) -> bool:
+    """Whether a byte is what an address reads where nothing drives the bus."""
+    return value in (address >> 8, 0xFF, 0x00)

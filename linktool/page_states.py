@@ -18,6 +18,7 @@ from functools import cached_property
 from typing import Literal
 
 from formats.image import Image
+from linktool.evidence import floats
 from linktool.probes import PAGE, Probe
 
 State = Literal["ram", "faulty", "rom", "io", "floating", "mirror", "in use", "skipped", "not probed"]
@@ -76,11 +77,6 @@ ERASED = "a ROM with nothing in it reads so too"
 
 ENOUGH = 4
 """Empty pages that must read alike before it is known how the board's bus reads where nothing drives it."""
-
-
-def floats(address: int, value: int) -> bool:
-    """Whether a byte is what an address reads where nothing drives the bus."""
-    return value in (address >> 8, 0xFF, 0x00)
 
 
 def page_states(probes: tuple[Probe, ...], looked: Looked, kinds: Mapping[int, str]) -> tuple[Page, ...]:

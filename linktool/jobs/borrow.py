@@ -15,10 +15,9 @@ from linktool import dialect as speech
 from linktool.actions import Talk
 from linktool.conversation import CALM, Conversation, Gone
 from linktool.errors import NoAnswer
-from linktool.evidence import Sample
+from linktool.evidence import Sample, floats
 from linktool.jobs.attempt import Ended, attempt, withdraw
 from linktool.packed_image import pack
-from linktool.page_states import floats
 from linktool.plan import Line, next_line
 
 LINE_TRIES = 25

@@ -15,11 +15,11 @@ from linktool.actions import Talk
 from linktool.conversation import Conversation
 from linktool.diagnosis import Diagnosis
 from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED
-from linktool.evidence import Evidence, Round, Sample
+from linktool.evidence import Evidence, Round, Sample, floats
 from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
 from linktool.jobs.report import Effort, Finding
 from linktool.map_check import Stretch, kinds_of, stretches
-from linktool.page_states import Looked, Page, floats, homes_of, needs_row, page_states
+from linktool.page_states import Looked, Page, homes_of, needs_row, page_states
 from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags, writable
 
 

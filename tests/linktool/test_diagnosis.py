@@ -188,3 +188,20 @@ def test_a_cause_is_never_its_own_rival():
     assert fault.cause == Cause("dead line", (), tuple(range(8)), (9,))
     assert fault.cause not in fault.rivals
     assert len(set(fault.rivals)) == len(fault.rivals)
+
+
+def test_a_bank_that_reads_as_an_empty_bus_is_not_three_bad_chips():
+    """All bytes were to be the same, so nothing shows that they do not depend on what was written."""
+    for seen in (0x30, 0xFF):
+        findings = [Finding(at, 0x01, seen, "memory") for at in range(0x3000, 0x3020)]
+        image = Image.from_bytes(0x3000, b"\x01" * 32).overlay(program(0x2000, 64))
+        (fault,) = diagnose(HERON, from_check("check", image, findings)).faults
+        assert (fault.cause.kind, fault.confidence, fault.chip) == ("missing", "likely", None)
+
+
+def test_one_bit_that_reads_as_an_empty_bus_might_is_not_certainly_a_chip_s():
+    findings = [Finding(at, 0x7F, 0xFF, "memory") for at in range(0x3000, 0x3020)]
+    image = Image.from_bytes(0x3000, b"\x7f" * 32).overlay(program(0x2000, 64))
+    (fault,) = diagnose(HERON, from_check("check", image, findings)).faults
+    kinds = {fault.cause.kind, *(rival.kind for rival in fault.rivals)}
+    assert {"missing", "stuck"} <= kinds and fault.confidence == fault.chip_confidence == "cannot tell"

@@ -23,7 +23,8 @@ PLAIN = {"touch_io": False, "rom": None, "rom_crc32": None, "at": None, "save": 
 
 
 class CableBench(Bench):
-    """A bench whose port is the cable. written: what a test has told it writes, by address."""
+    """A bench whose port is the cable. written: what a test has told it writes, by address. before_writing:
+    called each time a test has told what was there, before it writes."""
 
     def __init__(self, talk: Conversation, cable: Cable, folder: Path, trace: Trace | None) -> None:
         super().__init__(Folders(folder, folder, folder), port="board:", quiet=True)
@@ -31,12 +32,15 @@ class CableBench(Bench):
         self._talk = talk
         self._cable, self._listen_in = cable, trace
         self.written: dict[int, set[int]] = {}
+        self.before_writing: Callable[[], None] = lambda: None
 
     def hold(self, job: Job[R], listen: Callable[[Note], None] | None = None) -> R:
         """As the true one, without a wait for real interrupts."""
 
         def noted(note: Note, at: float) -> None:
-            if note.topic == "borrowing":
+            if note.topic == "borrowed":
+                self.before_writing()
+            elif note.topic == "borrowing":
                 for address, value in unpack(note.facts["image"]).cells():
                     self.written.setdefault(address, set()).add(value)
             if listen is not None:

@@ -132,7 +132,8 @@ class Session(Person):
             self._listen_for(1.0)
         cable, report = Cable(self.board, step.moments), None
         try:
-            report = self.tests.play(step, self.talk, cable, self.listen, self._no_strays())
+            strays = self._no_strays()
+            report = self.tests.play(step, self.talk, cable, self.listen, strays, self.resident)
         except Killed:
             self._host_is_dead()
         self._happened(cable)
