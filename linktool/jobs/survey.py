@@ -20,7 +20,7 @@ from linktool.jobs.borrow import Borrowed, Readings, attempt_borrowing
 from linktool.jobs.report import Effort, Finding
 from linktool.map_check import Stretch, kinds_of, stretches
 from linktool.page_states import Looked, Page, homes_of, needs_row, page_states
-from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags, writable
+from linktool.probes import PAGE, ROW, Guard, Probe, guard_for, harmless, home_of, tags
 
 
 @dataclass(frozen=True)
@@ -152,11 +152,13 @@ class _Survey:
         self.memory = Image()
         self.before: Readings = {}
         self.homes: Readings = {}
+        self.again: Readings = {}
         self.after: Readings = {}
         self.rows: Readings = {}
         self.followed: Readings = {}
         self.tags = Image()
         self.unwritten: dict[int, int] = {}
+        self.showing: tuple[int, ...] = ()
 
     def run(self) -> Talk[None]:
         guard = guard_for(self.talk.machine, self.probes)
@@ -168,6 +170,7 @@ class _Survey:
             self._leave_out(guard, shown)
             yield from self._read_homes()
         yield from self._write_and_read()
+        yield from self._look_again()
         yield from self._follow()
         yield from self.borrowed.give_back()
         yield from self._read_rows()
@@ -200,6 +203,7 @@ class _Survey:
             if not shown:
                 break
         yield from borrowed.give_back()
+        self.showing = shown
         if shown:
             self.guarded = tuple(s for s in samples if self.kinds[s.address // PAGE] == "ram")
         return shown
@@ -231,7 +235,7 @@ class _Survey:
             for address in range(probe.range.first, probe.range.last + 1)
             if address // PAGE in self.unwritten
         ]
-        wanted = sorted({a for a in places if a not in self.before and writable(self.talk.machine, a)})
+        wanted = sorted({a for a in places if a not in self.before and self.kinds[a // PAGE] == "ram"})
         self.homes = yield from self.borrowed.read([Range(a, a) for a in wanted])
 
     def _write_and_read(self) -> Talk[None]:
@@ -242,6 +246,23 @@ class _Survey:
         self.borrowed.given_back.update(a for a, v in holes.items() if set(self.after.get(a, ())) == {v})
         memory = Image.from_cells(cell for cell in self.tags.cells() if self.kinds[cell[0] // PAGE] == "ram")
         self.memory = memory
+
+    def _look_again(self) -> Talk[None]:
+        """Read what was left out once more, where the memory it may show holds something else by now."""
+        expected, ranges = {}, []
+        for probe in self.probes:
+            for address in range(probe.range.first, probe.range.last + 1):
+                home = self._home(address)
+                if home is not None and self.tags.get(home) is not None:
+                    expected[address] = self.tags.get(home) or 0
+                    ranges.append(Range(address, address))
+        unchanged = {address: values[-1] for address, values in self.before.items()}
+        self.again = yield from self.borrowed.read(ranges, expected, unchanged=unchanged)
+
+    def _home(self, address: int) -> int | None:
+        """The address whose memory an address that was left out may show."""
+        page = self.unwritten.get(address // PAGE)
+        return None if page is None else page * PAGE + address % PAGE
 
     def _follow(self) -> Talk[None]:
         """Turn over what stands where other addresses seem to show it: they must follow."""
@@ -286,15 +307,30 @@ class _Survey:
         return tuple(self._left_out(page) if page.number in self.unwritten else page for page in found)
 
     def _left_out(self, page: Page) -> Page:
-        """A page that was not written because it may reach the monitor's memory: it mirrors it, unless it
-        was seen to read otherwise than the page it would mirror."""
-        home = self.unwritten[page.number]
+        """A page that was not written because it may reach the monitor's memory."""
         addresses = [a for a in self.before if a // PAGE == page.number]
-        known = {**self.homes, **self.before}
-        pairs = [(self.before[a], known.get(home * PAGE + a % PAGE)) for a in addresses]
-        if any(there is not None and here[-1] != there[-1] for here, there in pairs):
-            return Page(page.number, "not probed", reason="it may show the monitor's own memory")
-        return Page(page.number, "mirror", home, page.shown, "not written")
+        shows = [self._shows(address) for address in addresses]
+        seen = any(address // PAGE == page.number for address in self.showing)
+        if True in shows or (seen and False not in shows):
+            return Page(page.number, "mirror", self.unwritten[page.number], page.shown, "not written")
+        return Page(page.number, "not probed", reason="it may show the monitor's own memory")
+
+    def _shows(self, address: int) -> bool | None:
+        """Whether an address that was left out shows its home: it follows what is written there, or, where
+        nothing may be, reads the same, and not as an empty bus does. None where that cannot be said."""
+        home = self._home(address)
+        here = self.before.get(address, ())
+        if home is None or not here:
+            return None
+        if self.tags.get(home) is not None:
+            there, now = self.after.get(home, ()), self.again.get(address, ())
+            return now[-1] == there[-1] if there and now and there[-1] != here[-1] else None
+        there = self.homes.get(home, ())
+        if not there:
+            return None
+        if here[-1] != there[-1]:
+            return False
+        return True if self.showing and not floats(address, here[-1]) else None
 
 
 def _clear(values: tuple[int, ...] | None, address: int, value: int) -> bool:

@@ -157,6 +157,9 @@ class Session(Person):
         if step.work == "refused":
             outcome.wrongs += one_way.refused(step, self.talk, cable, self.disk, self.listen)
             return 0
+        self._listen_for(
+            1.0
+        )  # nothing tells linktool that the machine is ready: the person looks at its screen
         report = None
         try:
             report = drive(

@@ -66,6 +66,8 @@ NAMED_TESTS = {
 
 NAMED_SHORTER = {
     21003166: "a missing bank was called two bad chips, all its bytes having been meant to be the same",
+    21008594: "where the guard's cell did not hold, pages were said to mirror the monitor's memory, unseen",
+    21009771: "a byte of an empty page was like the one that it would mirror, by chance",
 }
 """The same at 32 bytes."""
 
