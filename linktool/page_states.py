@@ -190,6 +190,8 @@ def _written(address: int, looked: Looked, kind: str, homes: Mapping[int, int]) 
         return Page(number, "ram", shown=shown)
     if set(after) == {before[-1]}:
         row = {a: v for a, v in looked.rows.items() if a // PAGE == number}
+        if not row and needs_row(address, looked):
+            return Page(number, "not probed", reason="it was not read far enough to tell ROM from nothing")
         nothing = _empty(row) and _as_idle(row, looked) if row else floats(address, shown)
         erased = nothing and looked.idle is None and shown in (0x00, 0xFF) and shown != number
         return Page(number, "floating" if nothing else "rom", shown=shown, reason=ERASED if erased else "")

@@ -26,6 +26,8 @@ READINGS = 6
 """How often a byte is read before it counts as unsteady."""
 IN_VAIN = 2
 """Readings in a row, each asked for many times, of which nothing came, before the link counts as useless."""
+CLOSELY = 8
+"""How often a byte is read more that came otherwise once."""
 TURNS = 3
 """How often what reads wrong is written at most, where the link shows faults."""
 
@@ -153,11 +155,22 @@ class Borrowed:
                 if all(_enough(v, expected.get(a), unchanged.get(a), trust) for a, v in seen.items()):
                     break
             for address, values in seen.items():
+                if len(set(values)) > 1 and self.talk.error_rate < CALM:
+                    yield from self._look_closely(address, values)
                 if values:
                     found[address] = tuple(values)
                     self._watch(address, found[address])
             yield from self.progress(len(where))
         return found
+
+    def _look_closely(self, address: int, values: list[int]) -> Talk[None]:
+        """Read a byte that came otherwise once, on a link without errors so far, until it does so again in
+        the same bits, or long enough to say that it was the link."""
+        for _reading in range(CLOSELY):
+            if _repeated([value ^ values[-1] for value in values if value != values[-1]]):
+                return
+            reading = yield from self.talk.examine(Range(address, address))
+            values += [value for _, value in reading.image.cells()]
 
     def _watch(self, address: int, values: tuple[int, ...]) -> None:
         differing = [value ^ values[-1] for value in values if value != values[-1]]
@@ -166,14 +179,12 @@ class Borrowed:
 
     @property
     def changing(self) -> dict[int, int]:
-        """Bits that changed by themselves, by address. Where the link has shown errors, a single stray
-        reading counts as its; two in the same bits do not."""
-        clean = not self.talk.counts.wrong
+        """Bits that changed by themselves, by address. A single stray reading counts as the link's; two in
+        the same bits do not."""
         found: dict[int, int] = {}
         for address, masks in self.strays.items():
-            for mask in set(masks):
-                if clean or masks.count(mask) > 1:
-                    found[address] = found.get(address, 0) | mask
+            for mask in _repeated(masks):
+                found[address] = found.get(address, 0) | mask
         return found
 
     def settled(self, found: Readings) -> Readings:
@@ -228,6 +239,11 @@ def _doubtful(address: int, value: int, found: Readings, unchanged: Mapping[int,
         return False
     read = found[address][-1]
     return not (read == unchanged.get(address) and floats(address, read))
+
+
+def _repeated(masks: list[int]) -> set[int]:
+    """Those that stand there more than once."""
+    return {mask for mask in masks if masks.count(mask) > 1}
 
 
 def _settled(values: tuple[int, ...]) -> bool:

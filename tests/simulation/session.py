@@ -43,6 +43,9 @@ MEMORY = "/dev/shm" if os.path.isdir("/dev/shm") else None
 BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
+WAITS_S = 1200
+"""How long a person waits, after the reset key, for what still comes: the wire may be slower than the display."""
+
 
 def play(seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False) -> Outcome:
     """The session of that seed, from power-up to its end; `plain` as in extras.draw."""
@@ -278,6 +281,9 @@ class Session(Person):
         self.board.restore()
         self.board.reset()
         self._listen_for(1.0)
+        for _second in range(WAITS_S):
+            if not self._listen_for(1.0):
+                break
         status = self._step(MENDS)
         counts = self.outcome.counts
         counts[f"afterwards: status {status}"] += 1

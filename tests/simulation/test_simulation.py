@@ -68,6 +68,9 @@ NAMED_SHORTER = {
     21003166: "a missing bank was called two bad chips, all its bytes having been meant to be the same",
     21008594: "where the guard's cell did not hold, pages were said to mirror the monitor's memory, unseen",
     21009771: "a byte of an empty page was like the one that it would mirror, by chance",
+    21012086: "one wrong character on a link without errors so far was called an unsteady cell",
+    21012232: "a survey stopped early said of an erased ROM that it does not answer",
+    21013866: "pages that may show the monitor's memory were said to mirror it, unseen",
 }
 """The same at 32 bytes."""
 
