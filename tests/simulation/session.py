@@ -44,7 +44,7 @@ BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
 WAITS_S = 1200
-"""How long a person waits, after the reset key, for what still comes: the wire may be slower than the display."""
+"""How long a person waits, after the reset key, for what still comes over a slow wire."""
 
 
 def play(seed: int, listen: Listener | None = None, largest: int = LARGEST, plain: bool = False) -> Outcome:
