@@ -27,6 +27,9 @@ CERTAIN, LIKELY, POSSIBLE = 2.7, 1.0, 0.15
 """Margins at and above which an explanation is called so."""
 AT_MOST_LIKELY = 2.0
 """The margin at most of causes that say little of what must be read: little can speak against them."""
+FEW = 2
+"""More faults than that at once in one bank are rather one that is not known here, as three joined lines.
+And so few wrong bytes after a check may simply have been written since: no chip is certain then."""
 MANY_CELLS = 8
 """More bad cells than that without a pattern, and no cause is named."""
 SHAKY = 0.25
@@ -95,7 +98,7 @@ def diagnose(machine: Machine, evidence: Evidence) -> Diagnosis:
     faults = [fault for case in cases for fault in _unsteady(case, open_bits)]
     faults += [_of_common(common) for common in common_causes(ram, open_bits)]
     for case in cases:
-        faults += _of_bank(case, ram, open_bits[case.where])
+        faults += _of_bank(case, ram, open_bits[case.where], evidence)
     if evidence.noise:
         tested = sum(len(case.samples) for case in cases)
         faults.append(Fault(Cause("noise"), "likely", evidence.noise, tested))
@@ -185,7 +188,7 @@ def _mixed(cover: Cover, cause: Cause) -> bool:
     return lines and len(cause.bits) < 8
 
 
-def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
+def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int, evidence: Evidence) -> list[Fault]:
     cover = case.cover(bits)
     elsewhere = perhaps_elsewhere(case, ram)
     faults = []
@@ -209,6 +212,8 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
         )
         if cause.kind in ("cells", "row", "other contents") or _alike([case], cause) or _mixed(cover, cause):
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
+        if len(cover.chosen) > FEW or (evidence.source == "check" and candidate.speaking <= FEW):
+            chip_margin = min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         if len(tied) > 1:
             cause = replace(cause, lines=tuple(sorted(line for each in tied for line in each.lines)))

@@ -205,3 +205,13 @@ def test_one_bit_that_reads_as_an_empty_bus_might_is_not_certainly_a_chip_s():
     (fault,) = diagnose(HERON, from_check("check", image, findings)).faults
     kinds = {fault.cause.kind, *(rival.kind for rival in fault.rivals)}
     assert {"missing", "stuck"} <= kinds and fault.confidence == fault.chip_confidence == "cannot tell"
+
+
+def test_three_joined_data_lines_are_not_three_bad_chips_for_certain():
+    """No cause known here joins three lines; each reads 0 unless all should be 1."""
+    memory = BitMemory()
+    memory.bend = lambda address, value: value if value & 0x49 == 0x49 else value & ~0x49
+    images = [program(0x1000, 4, 5).overlay(program(0x2000, 64, 2)).overlay(program(0x0300, 64, 3))]
+    assert not any(value & 0x49 == 0x49 for _, value in images[0].slice(BANK).cells())
+    for fault in diagnose(HERON, evidence(memory, images, "pattern")).faults:
+        assert fault.chip_confidence != "certain"

@@ -42,7 +42,7 @@ What a survey or a diagnosis says (memory_judge.py, memory_truth.py):
   itself, or by another one, is left out. After `resume` has given back, the same; a byte that it leaves
   alone because something else stands there must hold something else than the test's own byte.
 - No I/O register may be reached through a pointer, as examining and depositing do; the monitor itself names
-  its registers in its instructions.
+  its registers in its instructions. Two faults in one line can make another line that reaches one.
 - Where a fault reaches memory that the monitor works in, nothing of this is judged: it may print anything.
   That the job ends is.
 

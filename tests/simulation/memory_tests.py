@@ -36,6 +36,7 @@ class MemoryTests:
         self.judge, self.folder = judge, folder
         self.counts, self.wrongs = counts, wrongs
         self.registers = Registers(judge.board)
+        self.one_fault_a_line = True
         self._file = file_of(folder, judge.truth.machine.name, "board:", False)
         self._before: dict[int, int] = {}
         self._written: dict[int, set[int]] = {}
@@ -99,7 +100,7 @@ class MemoryTests:
         return report
 
     def _look_at_registers(self) -> None:
-        if self.registers.touched and self.judge.truth.monitor_whole:
+        if self.registers.touched and self.judge.truth.monitor_whole and self.one_fault_a_line:
             shown = " ".join(f"{address:04X}" for address in self.registers.touched[:6])
             self.wrongs.append(Wrong(TOUCHED, shown))
 

@@ -89,8 +89,12 @@ class Person:
 
     def _no_strays(self) -> bool:
         """Whether no fault of this session can excuse a byte that changed."""
-        harmless = not self.plan.disturbance.rates and not self.plan.disturbance.burst
+        harmless = self._one_fault_a_line()
         return harmless and not self.plan.memory_faults and not self.ran and not self.resident
+
+    def _one_fault_a_line(self) -> bool:
+        """Whether no line can meet two faults of the link, which may make another line that looks right."""
+        return not self.plan.disturbance.rates and not self.plan.disturbance.burst
 
     def _try_prompt(self) -> None:
         """Whether the monitor really is at its prompt: the end key alone must bring the bare prompt."""

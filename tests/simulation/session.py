@@ -43,7 +43,7 @@ MEMORY = "/dev/shm" if os.path.isdir("/dev/shm") else None
 BEGAN = datetime(2026, 1, 1, tzinfo=UTC)
 Listener = Callable[[Entry], None]
 
-WAITS_S = 1200
+QUIET_S, WAITS_S = 3.0, 1200.0
 """How long a person waits, after the reset key, for what still comes over a slow wire."""
 
 
@@ -136,6 +136,7 @@ class Session(Person):
         cable, report = Cable(self.board, step.moments), None
         try:
             strays = self._no_strays()
+            self.tests.one_fault_a_line = self._one_fault_a_line()
             report = self.tests.play(step, self.talk, cable, self.listen, strays, self.resident)
         except Killed:
             self._host_is_dead()
@@ -280,10 +281,9 @@ class Session(Person):
         self.wire.mend()
         self.board.restore()
         self.board.reset()
-        self._listen_for(1.0)
-        for _second in range(WAITS_S):
-            if not self._listen_for(1.0):
-                break
+        end = self.board.now() + WAITS_S
+        while self._listen_for(QUIET_S) and self.board.now() < end:
+            pass
         status = self._step(MENDS)
         counts = self.outcome.counts
         counts[f"afterwards: status {status}"] += 1

@@ -71,6 +71,8 @@ NAMED_SHORTER = {
     21012086: "one wrong character on a link without errors so far was called an unsteady cell",
     21012232: "a survey stopped early said of an erased ROM that it does not answer",
     21013866: "pages that may show the monitor's memory were said to mirror it, unseen",
+    31001006: "one byte of a check differed in one bit, and its chip was called bad for certain",
+    31003838: "three joined data lines were called three bad chips, each for certain",
 }
 """The same at 32 bytes."""
 
