@@ -38,7 +38,7 @@ Readings = dict[int, tuple[int, ...]]
 @dataclass
 class Borrowed:
     """What a test holds. before: what was there. written: addresses that a line was sent to. strays: by
-    address, the bits in which single readings differed from the last one while nothing was written. phase,
+    address, the bits in which single readings differed from most of them while nothing was written. phase,
     done, total: for progress, in bytes."""
 
     talk: Conversation
@@ -167,30 +167,31 @@ class Borrowed:
         """Read a byte that came otherwise once, on a link without errors so far, until it does so again in
         the same bits, or long enough to say that it was the link."""
         for _reading in range(CLOSELY):
-            if _repeated([value ^ values[-1] for value in values if value != values[-1]]):
+            if _repeated(_strays(values), 2):
                 return
             reading = yield from self.talk.examine(Range(address, address))
             values += [value for _, value in reading.image.cells()]
 
     def _watch(self, address: int, values: tuple[int, ...]) -> None:
-        differing = [value ^ values[-1] for value in values if value != values[-1]]
+        differing = _strays(values)
         if differing:
             self.strays.setdefault(address, []).extend(differing)
 
     @property
     def changing(self) -> dict[int, int]:
         """Bits that changed by themselves, by address. A single stray reading counts as the link's; two in
-        the same bits do not."""
+        the same bits do not, on a link with errors three."""
+        times = 2 if self.talk.error_rate < CALM else 3
         found: dict[int, int] = {}
         for address, masks in self.strays.items():
-            for mask in _repeated(masks):
+            for mask in _repeated(masks, times):
                 found[address] = found.get(address, 0) | mask
         return found
 
     def settled(self, found: Readings) -> Readings:
         """Readings without the strays that count as the link's."""
         changing = self.changing
-        return {a: values if a in changing else values[-1:] for a, values in found.items()}
+        return {a: values if a in changing else (_mostly(values),) for a, values in found.items()}
 
     @property
     def noise(self) -> int:
@@ -205,7 +206,7 @@ class Borrowed:
         samples = [
             Sample(address, value, (value ^ changing[address], value))
             if address in changing
-            else Sample(address, value, found[address][-1:])
+            else Sample(address, value, (_mostly(found[address]),))
             for address, value in written.cells()
             if address in changing or found.get(address)
         ]
@@ -241,9 +242,20 @@ def _doubtful(address: int, value: int, found: Readings, unchanged: Mapping[int,
     return not (read == unchanged.get(address) and floats(address, read))
 
 
-def _repeated(masks: list[int]) -> set[int]:
-    """Those that stand there more than once."""
-    return {mask for mask in masks if masks.count(mask) > 1}
+def _mostly(values: Sequence[int]) -> int:
+    """What was read most often; of those read as often, the last."""
+    return max(reversed(values), key=values.count)
+
+
+def _strays(values: Sequence[int]) -> list[int]:
+    """The bits in which single readings differ from what was read most often."""
+    usual = _mostly(values)
+    return [value ^ usual for value in values if value != usual]
+
+
+def _repeated(masks: list[int], times: int) -> set[int]:
+    """Those that stand there so many times."""
+    return {mask for mask in masks if masks.count(mask) >= times}
 
 
 def _settled(values: tuple[int, ...]) -> bool:

@@ -73,6 +73,7 @@ NAMED_SHORTER = {
     21013866: "pages that may show the monitor's memory were said to mirror it, unseen",
     31001006: "one byte of a check differed in one bit, and its chip was called bad for certain",
     31003838: "three joined data lines were called three bad chips, each for certain",
+    31018701: "two like strays on a link with many errors were called an unsteady cell",
 }
 """The same at 32 bytes."""
 
