@@ -22,7 +22,7 @@ from tests.simulation.tally import RULES, Tally
 from tests.simulation.wire import Disturbance, Disturbed
 
 SESSIONS, BLOCK = 200, 20
-SHORT = 30
+SHORT = 32
 """Bytes a stretch at most: short sessions, so that the suite has many."""
 NAMED_AT = 40
 """The same where the seeds below broke a rule: another length is another session."""
