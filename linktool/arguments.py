@@ -7,7 +7,6 @@ stand there, from what the caller knows (`Known`); it never touches a port.
 
 from __future__ import annotations
 
-import difflib
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ from typing import Any, Protocol
 from formats import registry
 from formats.image import Range, hex4
 from linktool.errors import UsageError
+from linktool.spelling import nearest
 
 
 @dataclass(frozen=True)
@@ -275,10 +275,8 @@ class FormatName:
 
     def parse(self, text: str) -> str:
         if text not in self.names:
-            near = [name for name in self.names if text in name] or difflib.get_close_matches(
-                text, self.names
-            )
-            meant = f"Did you mean {near[0]}? " if near else ""
+            near = next((name for name in self.names if text in name), "") or nearest(text, self.names)
+            meant = f"Did you mean {near}? " if near else ""
             raise UsageError(f"{text!r} is no format", f"{meant}Formats: {', '.join(self.names)}")
         return text
 

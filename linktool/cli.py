@@ -6,7 +6,6 @@ Imports no port, no processor and no shell before a command needs them.
 from __future__ import annotations
 
 import argparse
-import difflib
 import os
 import re
 import sys
@@ -18,6 +17,7 @@ from linktool import VERSION
 from linktool.arguments import Argument
 from linktool.commands import COMMANDS, COMMON, Command, Values, find, settle_ports
 from linktool.errors import STOPPED, LinktoolError, UsageError
+from linktool.spelling import did_you_mean
 
 
 class _Parser(argparse.ArgumentParser):
@@ -26,8 +26,7 @@ class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         unknown = re.match(r"argument COMMAND: invalid choice: '([^']*)'", message)
         if unknown:
-            near = difflib.get_close_matches(unknown[1].lower(), [each.name for each in COMMANDS], 1)
-            meant = f"Did you mean {near[0]}? " if near else ""
+            meant = did_you_mean(unknown[1].lower(), (each.name for each in COMMANDS))
             raise UsageError(f"there is no command {unknown[1]!r}", f"{meant}`linktool --help` lists them")
         raise UsageError(message, f"`{self.prog} --help` shows how")
 

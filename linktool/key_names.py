@@ -6,11 +6,11 @@ own are "end", "cancel" and "rubout" from its dialect, and those of [keys.extra]
 
 from __future__ import annotations
 
-import difflib
 import re
 
 from linktool.errors import UsageError
 from linktool.machine import Machine
+from linktool.spelling import did_you_mean
 
 PRINTED = {
     "\r": "RETURN",
@@ -67,7 +67,6 @@ def key_named(name: str, machine: Machine) -> str:
         return chr(ord(control[1].upper()) & 0x1F)
     if re.fullmatch(r"[0-7][0-9A-Fa-f]", word):
         return chr(int(word, 16))
-    near = difflib.get_close_matches(word.lower(), [*own, *_TYPED], 1)
-    meant = f"Did you mean {near[0]}? " if near else ""
+    meant = did_you_mean(word.lower(), (*own, *_TYPED))
     there = f"Keys of {machine.name}: {', '.join(own)}; also esc, ctrl-c, or a code like 1B"
     raise UsageError(f"{name!r} is no key", meant + there)

@@ -24,6 +24,7 @@ from linktool.port_info import PortInfo
 from linktool.port_lock import PortLock
 from linktool.rfc2217_port import Rfc2217Port
 from linktool.serial_port import SerialPort, attached
+from linktool.spelling import nearest
 from linktool.tcp_port import TcpPort, host_and_port
 
 Kind = Literal["board", "socket", "rfc2217", "device"]
@@ -51,10 +52,8 @@ def port_kind(name: str) -> Kind:
     scheme, separator, _ = name.partition("://")
     if separator:
         if scheme.lower() not in SCHEMES:
-            import difflib
-
-            near = difflib.get_close_matches(scheme.lower(), SCHEMES, 1)
-            meant = f"Did you mean {near[0]}://? " if near else ""
+            near = nearest(scheme.lower(), SCHEMES)
+            meant = f"Did you mean {near}://? " if near else ""
             raise UsageError(
                 f"the port name {name!r} begins with {scheme}://, which is not known", meant + FORMS
             )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from formats import files
 from formats.image import Image, OverlapError, hex4
 from linktool.bench import Bench
 from linktool.errors import UsageError
+from linktool.spelling import did_you_mean
 
 
 def gather(
@@ -47,11 +47,9 @@ def one(bench: Bench, name: str, at: int | None, format: str | None) -> tuple[Im
             built = library.build(library.load(name, bench.folders.programs), bench.machine, at=at)
             return replace(built.image, start=built.start), built.warnings
         if re.fullmatch(r"[a-z0-9-]+", name):
-            near = difflib.get_close_matches(name, programs, 1)
-            meant = f"Did you mean {near[0]}? " if near else ""
             raise UsageError(
                 f"{name}: there is no such file, and no program of that name in the library",
-                f"{meant}`linktool programs` lists them",
+                f"{did_you_mean(name, programs)}`linktool programs` lists them",
             )
     symbols, processor = bench.machine.symbols, bench.machine.processor
     loaded = files.load(name, format=format, at=at, symbols=symbols, processor=processor)

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import replace
 
 from linktool.arguments import Argument, MachineName, PortName, Text
 from linktool.commands import AT, COMMANDS, FORMAT, IMAGE, Command
 from linktool.errors import UsageError
+from linktool.spelling import did_you_mean
 
 OWN: tuple[Command, ...] = (
     Command(
@@ -51,7 +51,6 @@ def find_verb(name: str) -> Command:
     wanted = ALSO.get(name, name)
     found = next((verb for verb in VERBS if verb.name == wanted), None)
     if found is None:
-        near = difflib.get_close_matches(wanted.lower(), VERB_NAMES, 1)
-        meant = f"Did you mean {near[0]}? " if near else ""
+        meant = did_you_mean(wanted.lower(), VERB_NAMES)
         raise UsageError(f"there is no verb {name!r}", f"{meant}`help` lists them")
     return found

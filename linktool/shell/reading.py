@@ -6,7 +6,6 @@ The same words give the same values as on the command line. What is needed and m
 
 from __future__ import annotations
 
-import difflib
 import os
 from collections.abc import Mapping
 from typing import Any
@@ -14,6 +13,7 @@ from typing import Any
 from linktool.arguments import Argument, File
 from linktool.commands import COMMON, Command, Values, settle_ports
 from linktool.errors import UsageError
+from linktool.spelling import did_you_mean
 
 
 def read_words(command: Command, words: list[str], held: Mapping[str, Any] | None = None) -> Values:
@@ -65,8 +65,7 @@ class _Reader:
         name, equals, text = word.partition("=")
         option = self.options.get(name)
         if option is None:
-            near = difflib.get_close_matches(name, self.options, 1)
-            meant = f"Did you mean {near[0]}? " if near else ""
+            meant = did_you_mean(name, self.options)
             raise UsageError(f"{self.command.name} has no option {name}", f"{meant}{self._see()}")
         if option.kind is None:
             if equals:
