@@ -194,6 +194,13 @@ class Image:
             runs.append((common.last + 1, segment.data[common.last + 1 - segment.first :]))
         return Image.from_runs(runs, self.start)
 
+    def minus(self, unwanted: Image) -> Image:
+        """The bytes at addresses that `unwanted` does not hold."""
+        image = self
+        for segment in unwanted.segments:
+            image = image.without(segment.range)
+        return image
+
     def moved(self, first: int) -> Image:
         """The same bytes with the lowest one at `first`; the start address moves along.
 

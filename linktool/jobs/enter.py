@@ -118,14 +118,7 @@ def _prove(talk: Conversation, image: Image, state: _State) -> Talk[None]:
         yield from type_image(talk, pending, state.typed, len(pending))
         yield from verify(talk, pending, state.result)
         if not state.findings or round_number == ROUNDS - 1:
-            yield from verify(talk, _without(image, pending), state.result)
-
-
-def _without(image: Image, unwanted: Image) -> Image:
-    """The cells of `image` that are not in `unwanted`."""
-    for segment in unwanted.segments:
-        image = image.without(segment.range)
-    return image
+            yield from verify(talk, image.minus(pending), state.result)
 
 
 def type_image(

@@ -63,7 +63,7 @@ def _go_on(talk: Conversation, image: Image, claimed: Image, entry: _Entry) -> T
         entry.kept = claimed
     elif claimed:
         entry.remarks.append("what was typed before is not in memory any more; all is typed again")
-    pending = without(image, entry.kept)
+    pending = image.minus(entry.kept)
     for round_number in range(1 + ROUNDS):
         yield from type_image(talk, pending, entry.typed, len(pending))
         entry.result = Verification()
@@ -86,13 +86,6 @@ def _still_there(talk: Conversation, claimed: Image) -> Talk[bool]:
         if result.findings:
             return False
     return True
-
-
-def without(image: Image, unwanted: Image) -> Image:
-    """The cells of `image` that are not in `unwanted`."""
-    for segment in unwanted.segments:
-        image = image.without(segment.range)
-    return image
 
 
 @dataclass(frozen=True)

@@ -89,7 +89,7 @@ def reading(
 ) -> Forecast:
     """Reading `wanted`. ready: routines that are in the machine; reader: theirs too."""
     ranges = tuple(wanted)
-    image = Image.from_cells((at, 0) for each in ranges for at in range(each.first, each.last + 1))
+    image = _covering(ranges)
     by_hand_s = read_cost(machine, image, BLOCK).seconds
     routines, reason = (ready, "") if ready else _routines(machine, image, (), (), receiver=False)
     if routines is None or not routines.reader:
@@ -106,14 +106,15 @@ def reading(
 
 def registers_apart(machine: Machine, wanted: Iterable[Range]) -> tuple[tuple[Range, ...], tuple[Range, ...]]:
     """Ranges in what is memory, or nothing, and what are I/O registers: reading one may change it."""
-    memory = Image.from_cells((at, 0) for each in wanted for at in range(each.first, each.last + 1))
-    registers = memory
-    for area in machine.areas:
-        if area.kind == "io":
-            memory = memory.without(area.range)
-    for segment in memory.segments:
-        registers = registers.without(segment.range)
+    every = _covering(wanted)
+    memory = every.minus(_covering(area.range for area in machine.areas if area.kind == "io"))
+    registers = every.minus(memory)
     return tuple(s.range for s in memory.segments), tuple(s.range for s in registers.segments)
+
+
+def _covering(ranges: Iterable[Range]) -> Image:
+    """An image that holds these addresses; of what does not matter."""
+    return Image.from_cells((at, 0) for each in ranges for at in range(each.first, each.last + 1))
 
 
 def unsuited(machine: Machine, image: Image) -> str:

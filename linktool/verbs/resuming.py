@@ -11,7 +11,7 @@ from linktool.commands import Values
 from linktool.errors import UsageError
 from linktool.jobs.report import Report
 from linktool.jobs.resident_enter import enter as enter_job
-from linktool.jobs.resume import GiveBackReport, give_back, resume_entry, without
+from linktool.jobs.resume import GiveBackReport, give_back, resume_entry
 from linktool.jobs.verify import BLOCK
 from linktool.plan import make, read_cost
 from linktool.resident.forecast import entering
@@ -68,7 +68,7 @@ def _faster_anew(bench: Bench, work: Unfinished) -> bool:
     if work.options.get("via") == "typed":
         return False
     machine = bench.machine
-    rest = without(work.image, work.claimed)
+    rest = work.image.minus(work.claimed)
     typed_s = make(machine, rest).cost.seconds if rest else 0.0
     going_on_s = typed_s + read_cost(machine, work.image, BLOCK).seconds
     anew_s = entering(machine, work.image).with_routines_s

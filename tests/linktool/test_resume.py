@@ -19,7 +19,7 @@ from linktool.board.board import Board
 from linktool.conversation import Conversation
 from linktool.driver import drive
 from linktool.jobs.enter import enter
-from linktool.jobs.resume import resume_entry, without
+from linktool.jobs.resume import resume_entry
 
 HERON = profiles.load("heron")
 IMAGE = Image.from_bytes(0x1000, Random(3).randbytes(400))
@@ -93,10 +93,10 @@ def test_stopped_again_it_says_what_is_typed_now():
 
 def test_an_image_without_a_part_of_it():
     image = Image.from_bytes(0x1000, bytes(10))
-    assert without(image, Image.from_cells([(0x1003, 0), (0x1009, 0)])).segments[0].range == Range(
+    assert image.minus(Image.from_cells([(0x1003, 0), (0x1009, 0)])).segments[0].range == Range(
         0x1000, 0x1002
     )
-    assert without(image, image) == Image()
+    assert image.minus(image) == Image()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs kill -9")
