@@ -35,22 +35,17 @@ def withdraw(talk: Conversation) -> Talk[str]:
     return ""
 
 
-def leave_be(talk: Conversation) -> Talk[str]:
+def leave_be(talk: Conversation) -> Talk[None]:
     """After the user asked to stop: strike nothing, where no line of the monitor's is in hand."""
     yield from ()
-    return ""
 
 
-def drop_unseen(talk: Conversation) -> Talk[str]:
+def drop_unseen(talk: Conversation) -> Talk[None]:
     """After the user asked to stop, over a one-way link: strike the cancel key. Nothing shows if it came."""
     key_s, line_s = timed_delays(talk.machine)
-    try:
-        yield from talk.pause(key_s)
-        yield from talk.send(talk.dialect.cancel_key)
-        yield from talk.pause(line_s)
-    except Gone as error:
-        return str(error)
-    return ""
+    yield from talk.pause(key_s)
+    yield from talk.send(talk.dialect.cancel_key)
+    yield from talk.pause(line_s)
 
 
 def attempt(
@@ -59,26 +54,27 @@ def attempt(
     work: Talk[None],
     *,
     wake: bool = True,
-    at_stop: Callable[[Conversation], Talk[str]] = withdraw,
+    at_stop: Callable[[Conversation], Talk[None]] = Conversation.leave_line,
 ) -> Talk[Ended]:
     """Do `work`, which may raise Stopped, Gone or NoAnswer; say how it ended and what it took.
 
     wake: bring the machine to its prompt and measure it first; not so where it cannot answer.
-    at_stop: what to do when the user asked to stop; says why where it could not be done.
+    at_stop: what to do when the user asked to stop; it may raise Gone or NoAnswer as well.
     """
     meter = Meter(talk)
     stopped, lost = False, ""
     try:
-        yield from talk.note("begin", command=command)
-        meter.begin()
-        if wake:
-            yield from prepare(talk)
-            meter.ready()
-        yield from work
-    except Stopped:
-        stopped = True
-        yield from talk.note("stopping")
-        lost = yield from at_stop(talk)
+        try:
+            yield from talk.note("begin", command=command)
+            meter.begin()
+            if wake:
+                yield from prepare(talk)
+                meter.ready()
+            yield from work
+        except Stopped:
+            stopped = True
+            yield from talk.note("stopping")
+            yield from at_stop(talk)
     except (Gone, NoAnswer) as error:
         lost = str(error)
     return Ended(meter.effort(), stopped, lost)

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 from formats.image import Image, Range, Segment
 from linktool import dialect as speech
 from linktool.actions import Talk
-from linktool.conversation import CALM, Conversation, Gone
+from linktool.conversation import CALM, Conversation
 from linktool.errors import NoAnswer
 from linktool.evidence import Sample, floats
-from linktool.jobs.attempt import Ended, attempt, withdraw
+from linktool.jobs.attempt import Ended, attempt
 from linktool.packed_image import pack
 from linktool.plan import Line, next_line
 
@@ -288,14 +288,9 @@ def attempt_borrowing(borrowed: Borrowed, command: str, work: Talk[None]) -> Tal
     """An attempt that tests memory: where the user stops it, what was borrowed is given back. Notes
     "given back" when nothing is owed at its end."""
 
-    def put_back(talk: Conversation) -> Talk[str]:
-        lost = yield from withdraw(talk)
-        try:
-            if not lost:
-                yield from borrowed.give_back()
-        except (Gone, NoAnswer) as error:
-            lost = str(error)
-        return lost
+    def put_back(talk: Conversation) -> Talk[None]:
+        yield from talk.leave_line()
+        yield from borrowed.give_back()
 
     ended = yield from attempt(borrowed.talk, command, work, at_stop=put_back)
     if not borrowed.owed:

@@ -15,7 +15,7 @@ from linktool.actions import Talk
 from linktool.conversation import Conversation
 from linktool.dialect import ANY
 from linktool.errors import DIFFERENT, DONE, LINK_FAILED, STOPPED
-from linktool.jobs.attempt import attempt, leave_be, withdraw
+from linktool.jobs.attempt import attempt, leave_be
 from linktool.jobs.report import Effort
 from linktool.plan import timed_delays
 
@@ -87,7 +87,7 @@ class _Typing:
     def __init__(self, talk: Conversation, text: Text) -> None:
         self.talk, self.text = talk, text
         self.typed = self.at = 0
-        self.answer = ""
+        self.answer = self.fault = ""
 
     def go(self) -> Talk[None]:
         total = len(self.text.lines)
@@ -171,8 +171,8 @@ def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") 
     typing = _Typing(talk, text)
     one_way = not talk.machine.link.echo
     at_prompt = text.to_monitor and not one_way
-    at_stop = withdraw if at_prompt else leave_be
-    before, faults = talk.dialect, list[str]()
+    at_stop = Conversation.leave_line if at_prompt else leave_be
+    before = talk.dialect
 
     def work() -> Talk[None]:
         if not text.to_monitor:
@@ -183,7 +183,7 @@ def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") 
         try:
             yield from typing.go()
         except _Fault as error:
-            faults.append(str(error))
+            typing.fault = str(error)
             if at_prompt:
                 yield from talk.leave_line()
 
@@ -198,7 +198,7 @@ def type_text(talk: Conversation, text: Text, source: str = "", port: str = "") 
         len(text.lines),
         typing.typed,
         typing.at,
-        "".join(faults),
+        typing.fault,
         typing.answer,
         ended.stopped,
         ended.lost,

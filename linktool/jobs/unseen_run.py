@@ -6,7 +6,7 @@ from __future__ import annotations
 from linktool.actions import Talk
 from linktool.conversation import Conversation
 from linktool.dialect import run_line
-from linktool.jobs.attempt import attempt, drop_unseen, leave_be
+from linktool.jobs.attempt import attempt, drop_unseen
 from linktool.jobs.report import RunReport
 from linktool.plan import timed_delays
 
@@ -15,9 +15,10 @@ def run_unseen(talk: Conversation, address: int, port: str = "") -> Talk[RunRepo
     """Drop whatever line is in hand, and type the run line. Never raises for the link."""
     struck: list[str] = []
 
-    def at_stop(talk: Conversation) -> Talk[str]:
+    def at_stop(talk: Conversation) -> Talk[None]:
         """A line that was not ended is dropped; a program that may have started gets no key."""
-        return (yield from (leave_be if talk.dialect.end_key in struck else drop_unseen)(talk))
+        if talk.dialect.end_key not in struck:
+            yield from drop_unseen(talk)
 
     ended = yield from attempt(talk, "run", _type(talk, address, struck), wake=False, at_stop=at_stop)
     return RunReport(
