@@ -7,9 +7,11 @@ from a pipe it is an error, as an answer that never comes is: nothing is guessed
 from __future__ import annotations
 
 import re
+import shutil
+import sys
 import textwrap
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from typing import TextIO, TypeVar
 
 from linktool.errors import UsageError
 
@@ -97,3 +99,23 @@ def _yes(answer: str) -> bool:
     if answer.lower() in ("no", "n"):
         return False
     raise UsageError(f"{answer!r} is neither", "Answer yes or no")
+
+
+def questions_on(
+    out: TextIO, piped: Callable[[], str | None] | None = None, *, suggested: bool = False
+) -> Questions:
+    """Questions shown on `out`, answered on standard input. piped: reads an answer where nobody types it."""
+    live = sys.stdin.isatty()
+
+    def write(text: str) -> None:
+        out.write(text)
+        out.flush()
+
+    columns = shutil.get_terminal_size().columns if out.isatty() else 100
+    read_line = _typed_line if live or piped is None else piped
+    return Questions(write, read_line, live=live, suggested=suggested, columns=columns)
+
+
+def _typed_line() -> str | None:
+    line = sys.stdin.readline()
+    return line.rstrip("\n") if line else None

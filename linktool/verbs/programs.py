@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,7 +19,7 @@ from linktool.jobs.try_program import RoundReport, TrialReport, try_program
 from linktool.jobs.verify import BLOCK
 from linktool.plan import make, read_cost
 from linktool.program_build import Built
-from linktool.questions import Questions
+from linktool.questions import Questions, questions_on
 
 Told = LibraryReport | ProgramReport | UnbuiltReport | AddedReport | TrialReport | RoundReport
 
@@ -121,7 +120,7 @@ def _add(wish: _Wish) -> AddedReport:
     name = wish.values["as_name"] or Path(source).stem.lower().replace("_", "-")
     library.refuse_taken(folder, name, wish.values["overwrite"])
     code = _code(wish, source)
-    asker = _questions(wish.bench)
+    asker = questions_on(sys.stderr)
     facts = {}
     for question in library.QUESTIONS:
         given = wish.values[question.key]
@@ -135,20 +134,6 @@ def _code(wish: _Wish, source: str) -> str | Image:
     if source.lower().endswith((".s", ".asm")):
         return files.read_bytes(source).decode("utf-8", "replace")
     return files.load(source, at=wish.values["at"]).image
-
-
-def _questions(bench: Bench) -> Questions:
-    err = sys.stderr
-
-    def write(text: str) -> None:
-        err.write(text)
-        err.flush()
-
-    def read_line() -> str | None:
-        return sys.stdin.readline() or None
-
-    columns = shutil.get_terminal_size().columns if err.isatty() else 100
-    return Questions(write, read_line, live=sys.stdin.isatty(), columns=columns)
 
 
 def _answer(asker: Questions, question: library.Question) -> str:

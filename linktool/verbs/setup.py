@@ -7,7 +7,6 @@ simulated board it is a rehearsal: the same steps, the same questions.
 
 from __future__ import annotations
 
-import shutil
 import sys
 from collections.abc import Callable
 from dataclasses import replace
@@ -32,7 +31,7 @@ from linktool.link_answers import FIND, frame_answer, port_answer, rate_answer, 
 from linktool.machine import Machine, characters_per_second
 from linktool.pacing import Pacing
 from linktool.ports import list_ports, port_kind
-from linktool.questions import Questions
+from linktool.questions import Questions, questions_on
 from linktool.range_list import parse_ranges, shown_ranges
 from linktool.render.setup import stretches, unheard_lines
 from linktool.render.text import count, duration
@@ -52,28 +51,10 @@ class SetupLeft(LinktoolError):
 
 def setup(bench: Bench, values: Values) -> SetupReport:
     """Ask, connect, and write the profile."""
-    live = sys.stdin.isatty()
-    suggested = bool(values["yes"])
-    read_line = _terminal_line if live else pipe(sys.stdin).read_line
     out = sys.stderr if bench.quiet else sys.stdout
-    columns = shutil.get_terminal_size().columns if out.isatty() else 100
-    questions = Questions(
-        _flushed(out.write, out.flush), read_line, live=live, suggested=suggested, columns=columns
-    )
+    piped = None if sys.stdin.isatty() else pipe(sys.stdin).read_line
+    questions = questions_on(out, piped, suggested=bool(values["yes"]))
     return Guide(bench, questions, values["name"]).go()
-
-
-def _flushed(write: Callable[[str], object], flush: Callable[[], object]) -> Callable[[str], object]:
-    def both(text: str) -> None:
-        write(text)
-        flush()
-
-    return both
-
-
-def _terminal_line() -> str | None:
-    line = sys.stdin.readline()
-    return line.rstrip("\n") if line else None
 
 
 class Guide:
