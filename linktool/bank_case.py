@@ -68,11 +68,12 @@ class Cover:
 
 
 class BankCase:
-    """One bank, and what was read there. wrong: the bits that read wrong somewhere, as a mask."""
+    """One bank, and what was read there. source: as in Evidence. wrong: the bits that read wrong somewhere,
+    as a mask."""
 
     def __init__(self, bank: Bank, evidence: Evidence) -> None:
         self.bank = bank
-        self._source = evidence.source
+        self.source = evidence.source
         parts = [bank.part(each) for each in evidence.rounds]
         self.samples: list[Sample] = [sample for part in parts for sample in part]
         self.shaky: list[Sample] = [sample for sample in self.samples if not sample.steady]
@@ -152,13 +153,13 @@ class BankCase:
         """Whether the bytes may simply be others than was thought: not just after a test has written them."""
         if len(cells.bits) < MOST_BITS or len(cells.addresses) < 3:
             return False
-        if self._source == "rom":
+        if self.source == "rom":
             return 4 * len(cells.addresses) > len(self.samples)
-        return self._source == "check"
+        return self.source == "check"
 
     def _cost(self, cause: Cause) -> float:
         cost = COSTS[cause.kind]
-        if cause.kind == "cells" and self._source == "check" and len(self._chips(cause.bits)) > 1:
+        if cause.kind == "cells" and self.source == "check" and len(self._chips(cause.bits)) > 1:
             cost += OVERWRITTEN + EACH_CELL * (len(cause.addresses) - 1)
         elif cause.kind == "cells":
             bad, turning = self._bad_cells(cause)

@@ -48,8 +48,10 @@ FORMAT = Argument(
     FormatName(),
     f"the file's format, when its name does not tell: {', '.join(FormatName().names)}",
 )
-SAVED_AS = (
-    f"the written file's format, when its name does not tell: {', '.join(FormatName(writing=True).names)}"
+SAVED_AS = Argument(
+    "--to",
+    FormatName(writing=True),
+    f"the written file's format, when its name does not tell: {', '.join(FormatName(writing=True).names)}",
 )
 FORCE = Argument("--force", AreaName(), "allow one reserved area to be overwritten", many=True)
 PERIOD = (
@@ -216,11 +218,7 @@ COMMANDS: tuple[Command, ...] = (
             Argument("--as", Choice(("hex", "code")), "show bytes, or instructions", default="hex"),
             READ_VIA,
             Argument("--output", File(), "save to a file, in any format", short="-o"),
-            Argument(
-                "--to",
-                FormatName(writing=True),
-                SAVED_AS,
-            ),
+            SAVED_AS,
             Argument("--overwrite", None, "let --output replace a file that is there"),
         ),
         wire=True,
@@ -320,7 +318,7 @@ COMMANDS: tuple[Command, ...] = (
             Argument("target", File("OUT"), "the file to write"),
             AT,
             FORMAT,
-            Argument("--to", FormatName(writing=True), SAVED_AS),
+            SAVED_AS,
             Argument("--force", None, "let the target replace a file that is there"),
         ),
     ),

@@ -98,7 +98,7 @@ def diagnose(machine: Machine, evidence: Evidence) -> Diagnosis:
     faults = [fault for case in cases for fault in _unsteady(case, open_bits)]
     faults += [_of_common(common) for common in common_causes(ram, open_bits)]
     for case in cases:
-        faults += _of_bank(case, ram, open_bits[case.where], evidence)
+        faults += _of_bank(case, ram, open_bits[case.where])
     if evidence.noise:
         tested = sum(len(case.samples) for case in cases)
         faults.append(Fault(Cause("noise"), "likely", evidence.noise, tested))
@@ -188,7 +188,7 @@ def _mixed(cover: Cover, cause: Cause) -> bool:
     return lines and len(cause.bits) < 8
 
 
-def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int, evidence: Evidence) -> list[Fault]:
+def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int) -> list[Fault]:
     cover = case.cover(bits)
     elsewhere = perhaps_elsewhere(case, ram)
     faults = []
@@ -212,7 +212,7 @@ def _of_bank(case: BankCase, ram: Sequence[BankCase], bits: int, evidence: Evide
         )
         if cause.kind in ("cells", "row", "other contents") or _alike([case], cause) or _mixed(cover, cause):
             margin, chip_margin = min(margin, AT_MOST_LIKELY), min(chip_margin, AT_MOST_LIKELY)
-        if len(cover.chosen) > FEW or (evidence.source == "check" and candidate.speaking <= FEW):
+        if len(cover.chosen) > FEW or (case.source == "check" and candidate.speaking <= FEW):
             chip_margin = min(chip_margin, AT_MOST_LIKELY)
         near = tuple(found for bit in cause.bits if (found := case.bank.chip(bit)))
         if len(tied) > 1:

@@ -61,14 +61,8 @@ def _summary(records: Sequence[Record]) -> Block:
         for command in sorted(kinds)
         if (mine := [record for record in records if record.command == command])
     ]
-    mended = sum(fault.mended is not None for fault in faults)
-    left = (
-        f"{len(faults) - mended} not yet mended"
-        if len(faults) > mended
-        else "all mended"
-        if faults
-        else "none"
-    )
+    waiting = sum(fault.mended is None for fault in faults)
+    left = f"{waiting} not yet mended" if waiting else "all mended" if faults else "none"
     rows.append(("faults found", str(len(faults)), left))
     return Table(("what", "how often", "not in order"), tuple(rows))
 
